@@ -1,0 +1,10 @@
+"""App configuration."""
+
+from django.apps import AppConfig
+
+
+class TreatmentsConfig(AppConfig):
+    """The treatments app."""
+
+    name = "treatments"
+    verbose_name = "Treatments"
