@@ -1,0 +1,41 @@
+"""Everything the ground floor stores."""
+
+from facility.models.base import Entry, Kept, KeptQuerySet
+from facility.models.event import Event
+from facility.models.evidence import Evidence
+from facility.models.house import HouseRule
+from facility.models.job import Heartbeat, Job
+from facility.models.people import (
+    Contact,
+    ContactKind,
+    DutyPeriod,
+    LightMode,
+    MedicalFitness,
+    MedicalOutcome,
+    Membership,
+    Person,
+    QualificationHeld,
+    QualificationKind,
+    SiteRole,
+    User,
+)
+from facility.models.sheet import (
+    Answer,
+    Check,
+    CheckResult,
+    CheckSheet,
+    CheckState,
+    Occasion,
+    Outcome,
+    SheetVersion,
+    Signature,
+)
+from facility.models.site import Chamber, Lock, LockKind, Organisation, PressureUnit, Site, VolumeUnit
+
+__all__ = [
+    "Answer", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Contact", "ContactKind",
+    "DutyPeriod", "Entry", "Event", "Evidence", "Heartbeat", "HouseRule", "Job", "Kept", "KeptQuerySet",
+    "LightMode", "Lock", "LockKind", "MedicalFitness", "MedicalOutcome", "Membership", "Occasion",
+    "Organisation", "Outcome", "Person", "PressureUnit", "QualificationHeld", "QualificationKind",
+    "SheetVersion", "Signature", "Site", "SiteRole", "User", "VolumeUnit",
+]  # fmt: skip

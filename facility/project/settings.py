@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from importlib.util import find_spec
 from pathlib import Path
 
 import django_stubs_ext
@@ -126,7 +127,9 @@ USE_TZ = True
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
-STATICFILES_DIRS = [("fonts", BASE_DIR / ".font-link")] if (BASE_DIR / ".font-link").is_dir() else []
+_FONTS = find_spec("fontpkg_ibm_plex_sans")
+STATICFILES_DIRS = [("fonts", Path(str(_FONTS.origin)).parent / "files")] if _FONTS else []
+WHITENOISE_USE_FINDERS = True
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},

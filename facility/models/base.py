@@ -1,0 +1,80 @@
+"""What every stored thing has: who recorded it, when, its version, and whether it still counts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, Self
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+
+class KeptQuerySet(models.QuerySet["Kept"]):
+    """Rows that still count, and rows that once did."""
+
+    def current(self) -> Self:
+        """Keep what is neither retired, superseded nor void."""
+        return self.filter(retired_at=None)
+
+    def past(self) -> Self:
+        """Keep what was retired, superseded or made void."""
+        return self.filter(retired_at__isnull=False)
+
+
+class Kept(models.Model):
+    """A thing with a lasting identity. Changed only by a service, which writes the event.
+
+    ``row_version`` rises with each change and is compared before the next one, so that
+    two people cannot overwrite each other unseen.
+    """
+
+    recorded_at = models.DateTimeField(_("recorded at"), editable=False)
+    recorded_by = models.CharField(_("recorded by"), max_length=150, editable=False)
+    row_version = models.PositiveIntegerField(default=1, editable=False)
+    retired_at: models.DateTimeField[datetime | None, datetime | None] = models.DateTimeField(
+        _("retired at"), null=True, blank=True, editable=False
+    )
+    retired_reason = models.CharField(_("why retired"), max_length=500, blank=True, editable=False)
+
+    objects = KeptQuerySet.as_manager()
+
+    #: fields a form shows, in order; the generic pages read them
+    SHOWN: ClassVar[tuple[str, ...]] = ()
+
+    class Meta:
+        abstract = True
+
+    @property
+    def is_current(self) -> bool:
+        """Whether this row still counts."""
+        return self.retired_at is None
+
+
+class Entry(Kept):
+    """A statement made at one time. Never edited: a correction is a new row that supersedes it."""
+
+    supersedes = models.OneToOneField(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="superseded_by",
+        verbose_name=_("supersedes"),
+    )
+    occurred_at: models.DateTimeField[datetime | None, datetime | None] = models.DateTimeField(
+        _("happened at"),
+        null=True,
+        blank=True,
+        editable=False,
+        help_text=_("As stated by the person; the server's own time is 'recorded at'."),
+    )
+
+    class Meta:
+        abstract = True
+
+
+USER_MODEL = settings.AUTH_USER_MODEL
