@@ -77,9 +77,7 @@ def enter(request: HttpRequest, site_key: str, act: Act = Act.SEE) -> Visit:
     site = Site.objects.filter(key=site_key, retired_at=None).first()
     if site is None:
         raise Http404
-    roles = list(
-        Membership.objects.filter(user=user, site=site, retired_at=None).values_list("role", flat=True)
-    )
+    roles = list(Membership.objects.filter(user=user, site=site, retired_at=None).values_list("role", flat=True))
     acts = frozenset(Act) if user.is_superuser else acts_of(roles)
     if not acts:
         raise Http404

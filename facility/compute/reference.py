@@ -87,5 +87,11 @@ def _sourced(name: str, entry: Mapping[str, Any], sources: Mapping[str, object])
     if entry["standing"] not in list(Standing):
         raise ReferenceError(f"{name}: standing {entry['standing']!r}; use one of {', '.join(Standing)}.")
     return Sourced(
-        name, entry["value"], entry["unit"], entry["meaning"], entry["source"], entry["where"], Standing(entry["standing"])
+        name,
+        entry["value"],
+        entry["unit"],
+        entry["meaning"],
+        entry["source"],
+        entry["where"],
+        Standing(entry["standing"]),
     )
