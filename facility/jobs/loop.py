@@ -1,0 +1,94 @@
+"""The runner's process: one job after the other, while a second thread beats and keeps the lease."""
+
+from __future__ import annotations
+
+import logging
+import os
+import socket
+import threading
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from django.db import DatabaseError, close_old_connections, connection
+
+from facility import events
+from facility.jobs import runner
+from facility.jobs.queue import Daily, enqueue_daily
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from facility.models import Job
+
+log = logging.getLogger(__name__)
+
+POLL_SECONDS = 0.5
+BEAT_SECONDS = 15.0
+PLAN_EVERY = timedelta(seconds=60)
+
+
+class Loop:
+    """Runs due jobs until it is told to stop; a job under way is finished first."""
+
+    def __init__(self, plan: Sequence[Daily], clock: Callable[[], datetime] = events.now) -> None:
+        self.plan = plan
+        self.clock = clock
+        self.name = f"jobs@{socket.gethostname()}"
+        self.owner = f"{self.name}:{os.getpid()}"
+        self.started_at = clock()
+        self.stopped = threading.Event()
+        self._job: Job | None = None
+        self._job_since = self.started_at
+        self._planned_at: datetime | None = None
+
+    def stop(self) -> None:
+        """Let run() return after the job that is under way."""
+        self.stopped.set()
+
+    def run(self) -> None:
+        """Work until stop()."""
+        keeper = threading.Thread(target=self._keep, name="keeper", daemon=True)
+        keeper.start()
+        while not self.stopped.is_set():
+            if not self.turn():
+                self.stopped.wait(POLL_SECONDS)
+        keeper.join(timeout=1)
+
+    def turn(self) -> bool:
+        """Store what is due today and run at most one job. Return whether one was run."""
+        close_old_connections()
+        now = self.clock()
+        if self._planned_at is None or now - self._planned_at >= PLAN_EVERY:
+            enqueue_daily(self.plan, now=now)
+            self._planned_at = now
+        job = runner.claim(self.owner, now=now)
+        if job is None:
+            return False
+        self._job_since, self._job = now, job
+        try:
+            if not runner.run(job, clock=self.clock):
+                log.warning("Job %s did not end well; its error is kept with it.", job)
+        finally:
+            self._job = None
+        return True
+
+    def keep(self) -> None:
+        """Beat and lengthen the lease once; a job that runs far too long loses both."""
+        now = self.clock()
+        job = self._job
+        if job is not None and now - self._job_since > runner.LONGEST_RUN:
+            return
+        runner.beat(self.name, started_at=self.started_at, now=now)
+        if job is not None:
+            runner.renew(job, now=now)
+
+    def _keep(self) -> None:
+        while True:
+            try:
+                self.keep()
+            except DatabaseError:
+                log.exception("The runner could not note that it is alive; it tries again in %s s.", BEAT_SECONDS)
+            close_old_connections()
+            if self.stopped.wait(BEAT_SECONDS):
+                connection.close()
+                return

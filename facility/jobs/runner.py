@@ -1,0 +1,123 @@
+"""The embedded runner: claims one due job with a lease, runs its task here, ends the lease.
+
+A runner that is killed leaves its lease behind; when that has run out, the job is run again.
+After ``MOST_TRIES`` a job is dead and keeps its last error.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from django.db import connection, transaction
+from django.db.models import Q, QuerySet
+
+from facility.jobs.tasks import KINDS
+from facility.models import Heartbeat, Job
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+LEASE = timedelta(seconds=60)
+LONGEST_RUN = timedelta(hours=1)
+MOST_TRIES = 5
+FIRST_PAUSE = timedelta(seconds=10)
+LONGEST_PAUSE = timedelta(hours=1)
+PAUSE_FACTOR = 4
+
+
+def waiting(now: datetime) -> QuerySet[Job]:
+    """Return the jobs that are due and not under a lease."""
+    free = Q(lease_until=None) | Q(lease_until__lte=now)
+    return Job.objects.filter(free, finished_at=None, dead_at=None, due_at__lte=now).order_by("due_at", "pk")
+
+
+def claim(owner: str, *, now: datetime) -> Job | None:
+    """Take the job that is due longest. Nobody else gets it until the lease runs out."""
+    if not waiting(now).exists():
+        return None
+    with transaction.atomic():
+        rows = waiting(now)
+        if connection.features.has_select_for_update_skip_locked:
+            rows = rows.select_for_update(skip_locked=True)
+        job = rows.first()
+        if job is None:
+            return None
+        if job.tries >= MOST_TRIES:
+            _bury(job, f"The runner stopped in the middle of try {job.tries}.", now=now)
+            return None
+        return _lease(job, owner, now=now)
+
+
+def claim_this(job: Job, owner: str, *, now: datetime) -> Job | None:
+    """Take one job by hand, whether it is due or not; nothing if it is done or under a lease."""
+    free = Q(lease_until=None) | Q(lease_until__lte=now)
+    with transaction.atomic():
+        found = Job.objects.select_for_update().filter(free, pk=job.pk, finished_at=None, dead_at=None).first()
+        return found and _lease(found, owner, now=now)
+
+
+def _lease(job: Job, owner: str, *, now: datetime) -> Job:
+    job.tries += 1
+    job.lease_owner = owner
+    job.lease_until = now + LEASE
+    job.save(update_fields=["tries", "lease_owner", "lease_until"])
+    return job
+
+
+def _bury(job: Job, error: str, *, now: datetime) -> None:
+    job.dead_at = now
+    job.error = job.error or error
+    job.lease_until = None
+    job.save(update_fields=["dead_at", "error", "lease_until"])
+
+
+def held(job: Job) -> QuerySet[Job]:
+    """Return the row only while this very claim still stands."""
+    return Job.objects.filter(pk=job.pk, lease_owner=job.lease_owner, tries=job.tries, finished_at=None, dead_at=None)
+
+
+def renew(job: Job, *, now: datetime) -> bool:
+    """Lengthen the lease of a running job. Return whether it was still ours."""
+    return bool(held(job).update(lease_until=now + LEASE))
+
+
+def run(job: Job, *, clock: Callable[[], datetime]) -> bool:
+    """Run a claimed job and store how it ended. Return whether it ended well.
+
+    What a task raises is kept with the job, never raised here.
+    """
+    task = KINDS.get(job.kind)
+    if task is None:
+        _failed(job, f"This version of the program knows no job of the kind {job.kind!r}.", now=clock())
+        return False
+    done = task.apply(kwargs=job.arguments, task_id=f"job-{job.pk}-{job.tries}")
+    if done.successful():
+        held(job).update(finished_at=clock(), lease_until=None, outcome=str(done.result or "")[:500], error="")
+        return True
+    _failed(job, str(done.traceback), now=clock())
+    return False
+
+
+def _failed(job: Job, error: str, *, now: datetime) -> None:
+    """Store the error, and when to try again; after the last try the job is dead."""
+    if job.tries >= MOST_TRIES:
+        held(job).update(dead_at=now, lease_until=None, error=error)
+    else:
+        held(job).update(due_at=now + pause_after(job.tries), lease_until=None, error=error)
+
+
+def pause_after(tries: int) -> timedelta:
+    """Return how long to wait after the given number of failed tries.
+
+    >>> [pause_after(tries).seconds for tries in (1, 2, 3, 4, 5)]
+    [10, 40, 160, 640, 2560]
+    """
+    factor: int = PAUSE_FACTOR ** (tries - 1)
+    return min(FIRST_PAUSE * factor, LONGEST_PAUSE)
+
+
+def beat(name: str, *, started_at: datetime, now: datetime) -> None:
+    """Note that the runner is alive."""
+    Heartbeat.objects.update_or_create(name=name, defaults={"beat_at": now, "started_at": started_at})

@@ -1,0 +1,43 @@
+"""The code of each kind of job, as Celery tasks. Each returns one sentence on what it did."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from celery import Task, shared_task
+from django.contrib.sessions.models import Session
+from django.db.models import Q
+
+from facility import events, record_check
+from facility.jobs.queue import Kind
+from facility.models import Job
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+KEEP_FINISHED = timedelta(days=30)
+KEEP_DEAD = timedelta(days=180)
+
+
+@shared_task(name="tidy")
+def tidy() -> str:
+    """Remove jobs done long ago and sessions that have run out. Records are never removed."""
+    now = events.now()
+    old = Job.objects.filter(Q(finished_at__lt=now - KEEP_FINISHED) | Q(dead_at__lt=now - KEEP_DEAD))
+    jobs = old.delete()[0]
+    sessions = Session.objects.filter(expire_date__lt=now).delete()[0]
+    return f"Removed {jobs} old jobs and {sessions} sessions that had run out."
+
+
+@shared_task(name="verify_records")
+def verify_records() -> str:
+    """Verify the whole event log; the verdict is an event of its own."""
+    verdict = record_check.verify_and_record(by=events.system("verify_records"))
+    if not verdict.ok:
+        return f"Fault found: {verdict.first_fault}"
+    return f"{verdict.count} events verified; the newest ends in {verdict.head_hex[-12:]}."
+
+
+#: by the text that a job row holds
+KINDS: Mapping[str, Task[..., Any]] = {Kind.TIDY: tidy, Kind.VERIFY_RECORDS: verify_records}

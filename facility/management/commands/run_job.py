@@ -1,0 +1,37 @@
+"""Run one job by hand, now."""
+
+from __future__ import annotations
+
+import json
+import os
+from typing import TYPE_CHECKING, Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from facility import events
+from facility.jobs import runner
+from facility.jobs.queue import Kind, enqueue
+from facility.project.celery import app
+
+if TYPE_CHECKING:
+    from argparse import ArgumentParser
+
+
+class Command(BaseCommand):
+    help = "Run one job by hand, now."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("name", choices=[kind.value for kind in Kind])
+        parser.add_argument("--arguments", type=json.loads, default={}, help="a JSON object")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        app.set_current()
+        now = events.now()
+        job = runner.claim_this(enqueue(options["name"], options["arguments"]), f"by-hand:{os.getpid()}", now=now)
+        if job is None:
+            raise CommandError("The job runner has taken this job already; its outcome is kept with the job.")
+        well = runner.run(job, clock=events.now)
+        job.refresh_from_db()
+        if not well:
+            raise CommandError(job.error)
+        self.stdout.write(job.outcome)

@@ -1,0 +1,30 @@
+"""The Celery app that the tasks belong to.
+
+Without DEEPSTEAD_BROKER_URL there is no broker: the job runner calls the tasks in its own
+process. The truth about a job is always its row in the database, never a message.
+"""
+
+from __future__ import annotations
+
+import os
+
+from celery import Celery
+
+from facility.project import env
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "facility.project.settings")
+
+BROKER_URL = env.text("DEEPSTEAD_BROKER_URL")
+
+app = Celery("deepstead", set_as_current=True)
+app.conf.update(
+    broker_url=BROKER_URL or None,
+    task_always_eager=not BROKER_URL,
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    task_ignore_result=True,
+    worker_prefetch_multiplier=1,
+    timezone="UTC",
+    enable_utc=True,
+)
+app.autodiscover_tasks(["facility.jobs"])

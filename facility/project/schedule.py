@@ -1,0 +1,12 @@
+"""What is done every day by itself, as plain data. Times of day are UTC."""
+
+from __future__ import annotations
+
+from datetime import time
+
+from facility.jobs.queue import Daily, Kind
+
+DAILY = (
+    Daily(Kind.VERIFY_RECORDS, at=time(1, 30)),
+    Daily(Kind.TIDY, at=time(2, 30)),
+)

@@ -1,0 +1,114 @@
+"""What comes before serving: port, tables, triggers, first records, first link."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import socket
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from django.conf import settings
+from django.core.management import call_command, get_commands
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
+
+from facility import record_check, triggers
+from facility.models import Site
+from facility.project import env, supervisor
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+DEFAULT_HOST = "0.0.0.0"  # noqa: S104 - a tablet in the local network must reach it
+ALL_HOSTS = ("0.0.0.0", "::", "")  # noqa: S104 - compared, not bound
+
+
+class StartError(RuntimeError):
+    """The server cannot be started; the text says what to do."""
+
+
+def default_port() -> int:
+    """Return the port to serve on when none is given."""
+    return env.integer("DEEPSTEAD_PORT", 8000, least=1)
+
+
+def check_port(host: str, port: int) -> None:
+    """Refuse a port that cannot be taken.
+
+    Errors: StartError naming the port and the option to change it.
+    """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except (OSError, OverflowError) as error:
+            raise StartError(
+                f"Port {port} on {host} cannot be used: {getattr(error, 'strerror', None) or error}."
+                f" Another program may have it: name a free port with --port."
+            ) from error
+
+
+@contextmanager
+def one_at_a_time() -> Iterator[None]:
+    """Hold the data folder's lock, so that two starts do not change the tables at once."""
+    with (settings.DATA_DIR / "start.lock").open("w", encoding="utf-8") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
+def migrate() -> None:
+    """Bring the tables up to date; nothing is touched when they are."""
+    executor = MigrationExecutor(connection)
+    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
+        call_command("migrate", interactive=False, verbosity=0)
+
+
+def load_demo() -> None:
+    """Load the invented records into an empty database."""
+    if "load_demo" in get_commands() and not Site.objects.exists():
+        call_command("load_demo", verbosity=0)
+
+
+def serve(host: str, port: int) -> NoReturn:
+    """Put the event triggers right, look at the last stop, and become the supervisor."""
+    triggers.ensure()
+    marker: Path = settings.DATA_DIR / supervisor.RUNNING
+    if marker.exists() and not _runs(marker):
+        record_check.after_unclean_stop()
+    marker.write_text(f"{os.getpid()}\n", encoding="utf-8")
+    settings.STATIC_ROOT.mkdir(parents=True, exist_ok=True)
+    connection.close()
+    os.environ["DEEPSTEAD_DATA"] = str(settings.DATA_DIR)
+    line = supervisor.command(host, port)
+    os.chdir(settings.BASE_DIR)
+    os.execv(line[0], line)  # noqa: S606 - our own command line
+
+
+def _runs(marker: Path) -> bool:
+    """Whether the process that a marker names is alive."""
+    with suppress(ValueError, ProcessLookupError, PermissionError):
+        os.kill(int(marker.read_text(encoding="utf-8")), 0)
+        return True
+    return False
+
+
+def addresses(host: str, port: int) -> list[str]:
+    """Return where a browser finds the server: on this machine and in the local network."""
+    if host not in ALL_HOSTS:
+        return [f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"]
+    lan = lan_address()
+    return [f"http://127.0.0.1:{port}", *([f"http://{lan}:{port}"] if lan else [])]
+
+
+def lan_address() -> str:
+    """Return this machine's own address in its network, or nothing. No packet is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # an address for documents only, RFC 5737
+        except OSError:
+            return ""
+        name: str = probe.getsockname()[0]
+    return "" if name.startswith("127.") else name
