@@ -1,0 +1,137 @@
+"""Many kinds of row in one query, as plain tuples: what readiness is gathered with.
+
+A branch selects one JSON array per row, its kind first. All branches together are one
+UNION ALL of a single text column, so the number of queries stays the same however
+many kinds, items and years there are, and parsing is one call into the JSON reader.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+
+from django.db.models import F, Func, QuerySet, Subquery, TextField, Value
+from django.db.models.functions import Cast
+
+from facility.compute.instants import MINUTES_PER_DAY, Instant, end_of_local_day
+from facility.models import Kept
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from django.db.backends.base.base import BaseDatabaseWrapper
+    from django.db.models.expressions import Combinable
+    from django.db.models.sql.compiler import SQLCompiler
+
+Row: TypeAlias = list[Any]
+Rows: TypeAlias = dict[str, list[Row]]
+"""Rows by kind, the kind itself taken off."""
+
+Record = TypeVar("Record", bound=Kept)
+
+_EPOCH_DAY = date(1970, 1, 1).toordinal()
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What is asked for: chambers, the sites they stand at, the instant, and how far back a routine record counts."""
+
+    chambers: tuple[int, ...]
+    sites: tuple[int, ...]
+    at: datetime
+    since: datetime
+
+
+class JsonArray(Func):
+    """A JSON array of columns; numbers, texts and nested arrays keep their kind."""
+
+    output_field = TextField()
+
+    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, *_: Any, **extra: Any) -> Any:
+        """Write the call in the words of the database."""
+        name = "jsonb_build_array" if connection.vendor == "postgresql" else "json_array"
+        return super().as_sql(compiler, connection, function=name, **extra)
+
+
+class AsJson(Func):
+    """A JSON column, or a subquery that returns one, nested instead of quoted."""
+
+    output_field = TextField()
+
+    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, *_: Any, **extra: Any) -> Any:
+        """Say so where the database keeps JSON as text."""
+        template = "%(expressions)s" if connection.vendor == "postgresql" else "json(%(expressions)s)"
+        return super().as_sql(compiler, connection, template=template, **extra)
+
+
+def newest(ordered: QuerySet[Any], *fields: str | Combinable) -> AsJson:
+    """Return the first row of a correlated queryset as a nested array; null if there is none."""
+    return AsJson(Subquery(ordered.values(gathered=JsonArray(*_columns(fields)))[:1]))
+
+
+def branch(kind: str, rows: QuerySet[Any], *fields: str | Combinable) -> QuerySet[Any]:
+    """Return one kind of row for ``fetch``."""
+    name = Cast(Value(kind), TextField())
+    array = Cast(JsonArray(name, *_columns(fields)), TextField())
+    return rows.order_by().values(gathered=array)
+
+
+def fetch(branches: Iterable[QuerySet[Any]]) -> Rows:
+    """Run all branches as one query."""
+    first, *others = branches
+    texts = first.union(*others, all=True).values_list("gathered", flat=True)
+    return sort_rows(texts)
+
+
+def sort_rows(texts: Iterable[str]) -> Rows:
+    """Parse the arrays and put them under their kinds; fractions stay exact."""
+    found: Rows = defaultdict(list)
+    for row in json.loads(f"[{','.join(texts)}]", parse_float=Decimal):
+        found[row[0]].append(row[1:])
+    return found
+
+
+def _columns(fields: Iterable[str | Combinable]) -> list[Combinable]:
+    return [F(field) if isinstance(field, str) else field for field in fields]
+
+
+def current(model: type[Record]) -> QuerySet[Record]:
+    """Return the rows of a model that still count."""
+    return QuerySet(model).filter(retired_at=None)
+
+
+def by_owner(rows: Iterable[Row], place: int = 0) -> dict[int, list[Row]]:
+    """Group rows by the key that stands at ``place``."""
+    found: dict[int, list[Row]] = defaultdict(list)
+    for row in rows:
+        found[row[place]].append(row)
+    return found
+
+
+def minute_down(text: str) -> Instant:
+    """Return a stored UTC time in whole minutes, seconds cut off.
+
+    >>> minute_down("1970-01-02 00:01:59.5")
+    1441
+    """
+    moment = datetime.fromisoformat(text[:16])
+    return (moment.toordinal() - _EPOCH_DAY) * MINUTES_PER_DAY + moment.hour * 60 + moment.minute
+
+
+def minute_up(text: str) -> Instant:
+    """Return a stored UTC time in whole minutes, a begun minute counted.
+
+    >>> minute_up("1970-01-02T00:01:00+00:00"), minute_up("1970-01-02 00:01:00.000001")
+    (1441, 1442)
+    """
+    whole = text[17:19] == "00" and text[19:20] != "."
+    return minute_down(text) + (0 if whole else 1)
+
+
+def start_of_day(day: date, zone: str) -> Instant:
+    """Return the first instant of a civil day in ``zone``."""
+    return end_of_local_day(day, -1, zone)

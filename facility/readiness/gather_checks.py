@@ -1,0 +1,49 @@
+"""Check sheets as facts: the newest signed check of each, and what voids it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import OuterRef
+
+from facility.compute import facts as f
+from facility.gathered import Row, Scope, branch, current, minute_down, newest
+from facility.models import Check, CheckResult, CheckSheet, CheckState
+
+if TYPE_CHECKING:
+    from django.db.models import QuerySet
+
+    from facility.compute.instants import Instant
+
+SHEET = "sheet"
+
+
+def branches(scope: Scope) -> list[QuerySet[Any]]:
+    """Return the current sheets of the chambers, each with its newest signed check."""
+    signed = (
+        current(Check)
+        .filter(sheet=OuterRef("pk"), state=CheckState.SIGNED, signed_at__lte=scope.at)
+        .order_by("-signed_at", "-id")
+    )
+    return [
+        branch(
+            SHEET, current(CheckSheet).filter(chamber__in=scope.chambers),
+            "chamber_id", "pk", "key", "title", "occasion",
+            newest(signed, "pk", "signed_at", "result", "signed_by", "number"),
+        )
+    ]  # fmt: skip
+
+
+def check_facts(sheet: Row, opened: tuple[Instant, ...]) -> f.Check:
+    """Turn a sheet's newest signed check into facts.
+
+    A check in which something could not be read is no pass: as if the chamber had been
+    opened when it was signed, it is not known until the next one.
+    """
+    signed = sheet[5]
+    if signed is None:
+        return f.Check((), opened)
+    signed_at = minute_down(signed[1])
+    if signed[2] == CheckResult.UNREAD:
+        return f.Check((f.SignedCheck(signed_at, "passed"),), (*opened, signed_at))
+    return f.Check((f.SignedCheck(signed_at, signed[2]),), opened)
