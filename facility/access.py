@@ -71,6 +71,7 @@ def enter(request: HttpRequest, site_key: str, act: Act = Act.SEE) -> Visit:
     Errors: Http404 if the person has no role there (so that keys cannot be guessed);
     PermissionDenied if no role of theirs allows ``act``.
     """
+    request.act_asked = act  # type: ignore[attr-defined]  # lets a test see what a page asks for
     user = request.user
     if not isinstance(user, User):
         raise PermissionDenied

@@ -12,7 +12,7 @@ from facility.models import Chamber, Lock, Membership, Organisation, Person, Qua
 from maintenance.models import Equipment, EquipmentKind, GasBank, IntervalRule, WorkRecord
 
 BY = events.system("test")
-PASSWORD = "a long enough password"  # noqa: S105  # of test accounts only
+PASSWORD = "a long enough password"  # of test accounts only
 _numbers = count(1)
 
 #: the fixed day of tests that need one

@@ -22,7 +22,7 @@ class Standing(StrEnum):
     SITE = "site"
 
 
-class ReferenceError(ValueError):
+class UnsourcedError(ValueError):
     """A reference file with a number that nobody could check."""
 
 
@@ -47,18 +47,18 @@ class Sourced:
     def number(self) -> Decimal:
         """The value as an exact decimal.
 
-        Errors: ReferenceError if it is not one number.
+        Errors: UnsourcedError if it is not one number.
         """
         try:
             return Decimal(str(self.value))
         except InvalidOperation:
-            raise ReferenceError(f"{self.name}: {self.value!r} is not one number.") from None
+            raise UnsourcedError(f"{self.name}: {self.value!r} is not one number.") from None
 
 
 def parse(text: str, sources: Mapping[str, object]) -> dict[str, Sourced]:
     """Return the sourced values of one TOML text by dotted name.
 
-    Errors: ReferenceError naming the entry that lacks a field, or whose source or standing is unknown.
+    Errors: UnsourcedError naming the entry that lacks a field, or whose source or standing is unknown.
 
     >>> parse('[a.b]\\nvalue = 1\\nunit = "m"\\nmeaning = "x"\\nsource = "s"\\nwhere = "p"\\nstanding = "site"', {"s": 0})["a.b"].unit
     'm'
@@ -71,7 +71,7 @@ def _entries(prefix: str, table: Mapping[str, Any]) -> Iterator[tuple[str, Mappi
     for key, entry in table.items():
         name = f"{prefix}{key}"
         if not isinstance(entry, dict):
-            raise ReferenceError(f"{name}: a bare value. Write it as a table with {', '.join(NEEDED)}.")
+            raise UnsourcedError(f"{name}: a bare value. Write it as a table with {', '.join(NEEDED)}.")
         if "value" in entry or not any(isinstance(part, dict) for part in entry.values()):
             yield name, entry
         else:
@@ -81,11 +81,11 @@ def _entries(prefix: str, table: Mapping[str, Any]) -> Iterator[tuple[str, Mappi
 def _sourced(name: str, entry: Mapping[str, Any], sources: Mapping[str, object]) -> Sourced:
     missing = [key for key in NEEDED if entry.get(key) in (None, "")]
     if missing:
-        raise ReferenceError(f"{name}: {', '.join(missing)} missing. Each number needs {', '.join(NEEDED)}.")
+        raise UnsourcedError(f"{name}: {', '.join(missing)} missing. Each number needs {', '.join(NEEDED)}.")
     if entry["source"] not in sources:
-        raise ReferenceError(f"{name}: source {entry['source']!r} is not in sources.toml.")
+        raise UnsourcedError(f"{name}: source {entry['source']!r} is not in sources.toml.")
     if entry["standing"] not in list(Standing):
-        raise ReferenceError(f"{name}: standing {entry['standing']!r}; use one of {', '.join(Standing)}.")
+        raise UnsourcedError(f"{name}: standing {entry['standing']!r}; use one of {', '.join(Standing)}.")
     return Sourced(
         name,
         entry["value"],

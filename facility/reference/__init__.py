@@ -22,7 +22,7 @@ def sources() -> dict[str, Any]:
 def load(path: Path) -> dict[str, Sourced]:
     """Return the sourced values of one reference file.
 
-    Errors: ReferenceError, see facility.compute.reference.
+    Errors: UnsourcedError, see facility.compute.reference.
     """
     return parse(path.read_text(encoding="utf-8"), sources())
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import CoolProp.CoolProp as CoolProp
+from CoolProp import CoolProp
 import pytest
 
 from maintenance.compute.gas import GasError, compressibility, content_kg, usable_litres

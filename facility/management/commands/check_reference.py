@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from facility.compute.reference import ReferenceError, Standing
+from facility.compute.reference import UnsourcedError, Standing
 from facility.reference import load
 
 BIBLIOGRAPHY = "sources.toml"
@@ -16,7 +16,9 @@ BIBLIOGRAPHY = "sources.toml"
 
 def reference_files(base: Path) -> list[Path]:
     """Return the files of sourced values of all apps, without the bibliography and whole documents."""
-    files = [path for app in ("facility", "maintenance", "treatments") for path in (base / app / "reference").glob("*.toml")]
+    files = [
+        path for app in ("facility", "maintenance", "treatments") for path in (base / app / "reference").glob("*.toml")
+    ]
     return sorted(path for path in files if path.name != BIBLIOGRAPHY)
 
 
@@ -32,7 +34,7 @@ class Command(BaseCommand):
         for path in reference_files(settings.BASE_DIR):
             try:
                 entries = load(path)
-            except ReferenceError as fault:
+            except UnsourcedError as fault:
                 raise CommandError(f"{path.name}: {fault}") from None
             total += len(entries)
             memory = sum(1 for entry in entries.values() if entry.standing is Standing.MEMORY)
