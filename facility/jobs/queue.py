@@ -58,5 +58,5 @@ def enqueue_daily(plan: Iterable[Daily], *, now: datetime) -> int:
     due = {f"{job.kind}:{today.date()}": job.kind for job in plan if today.time() >= job.at}
     stored = set(Job.objects.filter(once_key__in=due).values_list("once_key", flat=True))
     for key in due.keys() - stored:
-        enqueue(due[key], once_key=key)
+        enqueue(due[key], due_at=now, once_key=key)
     return len(due.keys() - stored)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from celery import Task, shared_task
 from django.contrib.sessions.models import Session
@@ -12,9 +12,6 @@ from django.db.models import Q
 from facility import events, record_check
 from facility.jobs.queue import Kind
 from facility.models import Job
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
 
 KEEP_FINISHED = timedelta(days=30)
 KEEP_DEAD = timedelta(days=180)
@@ -40,4 +37,4 @@ def verify_records() -> str:
 
 
 #: by the text that a job row holds
-KINDS: Mapping[str, Task[..., Any]] = {Kind.TIDY: tidy, Kind.VERIFY_RECORDS: verify_records}
+KINDS: dict[str, Task[..., Any]] = {Kind.TIDY: tidy, Kind.VERIFY_RECORDS: verify_records}

@@ -1,0 +1,57 @@
+"""System checks report in plain words what an operator can do something about."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from django.core import checks as registry
+
+from facility import checks
+
+if TYPE_CHECKING:
+    from pytest_django.fixtures import SettingsWrapper
+
+
+def test_the_checks_are_registered() -> None:
+    assert {
+        checks.check_data_folder,
+        checks.check_pdf_libraries,
+        checks.check_fonts,
+    } <= registry.registry.registered_checks
+    assert checks.check_hosts in registry.registry.deployment_checks
+
+
+def test_a_writable_folder_is_no_fault(settings: SettingsWrapper, tmp_path: Path) -> None:
+    settings.DATA_DIR = tmp_path
+    assert checks.check_data_folder(None) == []
+
+
+def test_a_missing_folder_is_named(settings: SettingsWrapper, tmp_path: Path) -> None:
+    settings.DATA_DIR = tmp_path / "gone"
+    (found,) = checks.check_data_folder(None)
+    assert found.id == "facility.E001"
+    assert str(tmp_path / "gone") in found.msg
+
+
+def test_a_missing_library_is_named_with_the_line_to_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(checks, "LIBRARIES", ("libc.so.6", "libnowhere-9.so.0"))
+    (found,) = checks.check_pdf_libraries(None)
+    assert found.msg.startswith("PDF pages cannot be made: libnowhere-9.so.0 missing.")
+    assert "apt-get install" in (found.hint or "")
+
+
+def test_a_missing_font_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert checks.check_fonts(None) == []
+    monkeypatch.setattr(checks, "FONTS", "no_such_font_package")
+    (found,) = checks.check_fonts(None)
+    assert found.id == "facility.W002"
+
+
+@pytest.mark.parametrize(("hosts", "ids"), [(["*"], ["facility.W003"]), (["chamber.example"], [])])
+def test_an_open_host_list_is_reported_for_deployment(
+    settings: SettingsWrapper, hosts: list[str], ids: list[str]
+) -> None:
+    settings.ALLOWED_HOSTS = hosts
+    assert [found.id for found in checks.check_hosts(None)] == ids

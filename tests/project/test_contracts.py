@@ -1,0 +1,46 @@
+"""The import contracts hold, and would be broken by a fault of each sort."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+LINT = Path(sys.executable).parent / "lint-imports"
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    ignore = shutil.ignore_patterns("__pycache__", "static")
+    for app in ("facility", "maintenance", "treatments"):
+        shutil.copytree(ROOT / app, tmp_path / app, ignore=ignore)
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    return tmp_path
+
+
+def verdict(folder: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [str(LINT), "--no-logo", "--no-cache"], cwd=folder, check=False, capture_output=True, text=True
+    )
+
+
+@pytest.mark.parametrize(
+    ("module", "line", "contract"),
+    [
+        ("maintenance/models/gas.py", "import treatments.models", "Floors"),
+        ("facility/services.py", "import facility.readiness", "Floors"),
+        ("facility/compute/units.py", "import django", "Computation knows neither Django nor records"),
+        ("treatments/models/plan.py", "import treatments.planted", "Inside an app"),
+    ],
+)
+def test_an_import_upwards_is_refused(copy: Path, module: str, line: str, contract: str) -> None:
+    (copy / "treatments/planted.py").touch() if "planted" in line else None
+    path = copy / module
+    path.write_text(f"{path.read_text(encoding='utf-8')}\n{line}\n", encoding="utf-8")
+    done = verdict(copy)
+    assert done.returncode != 0
+    assert f"{contract} BROKEN" in done.stdout
