@@ -1,0 +1,65 @@
+"""What stands below and before the rows of the Now page. The gathering view fills these, the template prints them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import NamedTuple
+
+
+class OpenThing(NamedTuple):
+    """Something open or unfinished: its mark, its number if it has one, a title, a line below, a figure at the right."""
+
+    mark: str
+    number: str
+    title: str
+    sub: str = ""
+    figure: str = ""
+    url: str = ""
+
+
+class OnCall(NamedTuple):
+    """A person on duty, in which roles (words), and until when."""
+
+    name: str
+    role: str
+    until: datetime | None = None
+    note: str = ""
+
+
+class Demand(NamedTuple):
+    """What one plan asks of a gas, reserve kept back; whether the content is enough, None if not known."""
+
+    plan: str
+    litres: Decimal
+    enough: bool | None
+
+
+class GasRow(NamedTuple):
+    """One bank: content in ``unit``, None if not known; how many minutes ago it was read."""
+
+    bank: str
+    gas: str
+    content: Decimal | None
+    unit: str
+    age: int | None
+    demands: tuple[Demand, ...] = ()
+    note: str = ""
+
+
+class Contact(NamedTuple):
+    """Someone to call: the name, what for, and the number as it is dialled."""
+
+    name: str
+    role: str
+    phone: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CallFirst:
+    """Whom to call and where to go when a run cannot start."""
+
+    contacts: tuple[Contact, ...]
+    evacuation: str
