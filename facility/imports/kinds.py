@@ -1,0 +1,31 @@
+"""Every kind of file, in the order in which they are taken in: what is referred to comes first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from facility.imports.kinds_checks import CheckFile, HouseRuleFile, LimitFile, SheetFile
+from facility.imports.kinds_defects import DefectFile
+from facility.imports.kinds_gas import AnalysisFile, BankFile, BankReadingFile, CylinderFile
+from facility.imports.kinds_people import (
+    ContactFile,
+    DutyFile,
+    MedicalFile,
+    PersonFile,
+    QualificationFile,
+    QualificationKindFile,
+)
+from facility.imports.kinds_plans import NeedFile, PlanFile, PlanGasFile, RoleFile
+from facility.imports.kinds_plant import EquipmentFile, IntervalFile, OpeningFile, WorkFile
+from facility.imports.kinds_site import ChamberFile, LockFile, SiteFile
+
+if TYPE_CHECKING:
+    from facility.imports.kind import FileKind
+
+KINDS: tuple[FileKind, ...] = (
+    SiteFile(), ChamberFile(), LockFile(), PersonFile(), QualificationKindFile(), QualificationFile(), MedicalFile(),
+    DutyFile(), ContactFile(), EquipmentFile(), IntervalFile(), WorkFile(), BankFile(), CylinderFile(), AnalysisFile(),
+    BankReadingFile(), HouseRuleFile(), LimitFile(), SheetFile(), CheckFile(), OpeningFile(), NeedFile(), RoleFile(),
+    PlanGasFile(), PlanFile(), DefectFile(),
+)  # fmt: skip
+BY_FILE = {kind.file: kind for kind in KINDS}
