@@ -2,104 +2,151 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import TypeAlias
 
 from facility.compute.instants import FOREVER, Instant
 from facility.compute.matching import match, size
-from facility.compute.signals import Signal
 from facility.compute.states import BAD
+from facility.compute.steps import Steps, spans_within
+
+
+Pair: TypeAlias = tuple[int, int, "PersonCalendar", int, int]
+"""Number of the role, bit of the person, the person's calendar, first and last minute."""
+
+PairSpan: TypeAlias = tuple[Instant, Instant, int, int]
+"""From, until, number of the role, bit of the person."""
+
+NEVER: PairSpan = (FOREVER, FOREVER, 0, 0)
+
+
+class PersonCalendar:
+    """How good a person is for a role, and the spans within each limit."""
+
+    __slots__ = ("_within", "steps")
+
+    def __init__(self, steps: Steps) -> None:
+        """Hold a step function."""
+        self.steps = steps
+        self._within: list[list[tuple[Instant, Instant]] | None] = [None] * BAD
+
+    def within(self, limit: int) -> list[tuple[Instant, Instant]]:
+        """Spans in which the person is not worse than ``limit``."""
+        found = self._within[limit]
+        if found is None:
+            found = self._within[limit] = spans_within(self.steps, limit)
+        return found
 
 
 class Filling:
     """Which people may take which place while nothing is worse than a limit.
 
-    Keeps for each role and person the span, now or next, in which the person is
-    within the limit. Questions come in rising order of start; an earlier one makes
-    it begin anew.
+    Keeps for each role and person the span, now or next, in which a start finds the
+    person within the limit through the part. Questions come in rising order of start;
+    an earlier one makes it begin anew.
     """
 
-    def __init__(
-        self, roles: Sequence[Sequence[Signal]], counts: Sequence[int], limit: int
-    ) -> None:
-        """Take for each role the signal of each person, and its number of places."""
-        self.pairs = [
-            (role, 1 << number, signal)
-            for role, signals in enumerate(roles)
-            for number, signal in enumerate(signals)
-        ]
+    def __init__(self, pairs: Sequence[Pair], counts: Sequence[int], limit: int) -> None:
+        """Take everybody in each role, and each role's places."""
+        self.pairs = pairs
         self.counts = counts
         self.limit = limit
         self.now: Instant = FOREVER
-        self.begins: list[Instant] = []
-        self.ends: list[Instant] = []
+        self.next_end: Instant = FOREVER
+        self.spans: list[PairSpan] = []
+        self.coming: list[Iterator[PairSpan]] = []
+
+    def _starts(self, pair: Pair) -> Iterator[PairSpan]:
+        role, bit, calendar, first, last = pair
+        for since, until in calendar.within(self.limit):
+            end = until - last if until < FOREVER else FOREVER
+            if since - first < end:
+                yield since - first, end, role, bit
 
     def _advance(self, start: Instant) -> None:
+        """Replace the spans that are over by the next of the same person and role."""
         if start < self.now:
-            self.begins = [start] * len(self.pairs)
-            self.ends = [start] * len(self.pairs)
+            self.coming = [self._starts(pair) for pair in self.pairs]
+            self.spans = [(start, start, 0, 0)] * len(self.coming)
+        elif start < self.next_end:
+            return
+        spans = self.spans
+        for place, span in enumerate(spans):
+            if span[1] <= start:
+                spans[place] = NEVER
+                for found in self.coming[place]:
+                    if found[1] > start:
+                        spans[place] = found
+                        break
         self.now = start
-        begins, ends, limit = self.begins, self.ends, self.limit
-        for place, end in enumerate(ends):
-            if end <= start:
-                signal = self.pairs[place][2]
-                begin = signal.until_within(start, limit)
-                begins[place] = begin
-                ends[place] = (
-                    FOREVER if begin >= FOREVER else signal.until_worse(begin, limit)
-                )
+        self.next_end = min([span[1] for span in spans], default=FOREVER)
 
-    def masks(self, start: Instant, lasting: Instant = -FOREVER) -> list[int]:
-        """For each place the people within the limit at ``start`` and until after."""
-        self._advance(start)
+    def _by_place(self, spans: Sequence[PairSpan]) -> list[int]:
         by_role = [0] * len(self.counts)
-        for (role, bit, _), begin, end in zip(
-            self.pairs, self.begins, self.ends, strict=True
-        ):
-            if begin <= start and end >= lasting:
-                by_role[role] |= bit
-        return [
-            mask
-            for mask, count in zip(by_role, self.counts, strict=True)
-            for _ in range(count)
-        ]
+        for _, _, role, bit in spans:
+            by_role[role] |= bit
+        masks: list[int] = []
+        for mask, count in zip(by_role, self.counts, strict=True):
+            masks += [mask] * count
+        return masks
 
-    def is_full(self, start: Instant, lasting: Instant = -FOREVER) -> bool:
+    def masks(self, start: Instant) -> list[int]:
+        """For each place the people within the limit at ``start``, as bits."""
+        self._advance(start)
+        return self._by_place([span for span in self.spans if span[0] <= start])
+
+    def is_full(self, start: Instant) -> bool:
         """Whether every place is filled."""
-        return -1 not in match(self.masks(start, lasting))
+        return -1 not in match(self.masks(start))
 
     def lasts_until(self, start: Instant) -> Instant:
-        """How long the longest-lasting full crew at ``start`` stays as it is."""
-        ends = sorted(
-            {
-                end
-                for begin, end in zip(self.begins, self.ends, strict=True)
-                if begin <= start
-            }
-        )
-        low, high = 0, len(ends) - 1
+        """How long the longest-lasting crew at ``start`` stays full; else ``start``."""
+        self._advance(start)
+        present = [span for span in self.spans if span[0] <= start]
+        bound = self._bound(present)
+        if bound is None or self._full_until(present, bound):
+            return start if bound is None else bound
+        ends = sorted({span[1] for span in present if span[1] < bound})
+        low, high = -1, len(ends) - 1
         while low < high:
             middle = (low + high + 1) // 2
-            if self.is_full(start, ends[middle]):
+            if self._full_until(present, ends[middle]):
                 low = middle
             else:
                 high = middle - 1
-        return ends[low]
+        return start if low < 0 else ends[low]
+
+    def _full_until(self, present: list[PairSpan], end: Instant) -> bool:
+        lasting = [span for span in present if span[1] >= end]
+        return -1 not in match(self._by_place(lasting))
+
+    def _bound(self, present: list[PairSpan]) -> Instant | None:
+        """The role that is first short of people, were each person free for it."""
+        ends: list[list[Instant]] = [[] for _ in self.counts]
+        for _, end, role, _ in present:
+            ends[role].append(end)
+        bound = FOREVER
+        for found, count in zip(ends, self.counts, strict=True):
+            if count:
+                if len(found) < count:
+                    return None
+                found.sort()
+                bound = min(bound, found[-count])
+        return bound
 
     def next_change(self, start: Instant) -> Instant:
         """Next instant at which a person comes within the limit or leaves it."""
-        later = [one for one in self.begins if one > start]
-        return min(later + [one for one in self.ends if one > start], default=FOREVER)
+        later = [begin for begin, _, _, _ in self.spans if begin > start]
+        return min([*later, self.next_end])
 
 
 class Crew:
     """All places filled by good people: good; else limited, unknown or bad."""
 
-    def __init__(
-        self, roles: Sequence[Sequence[Signal]], counts: Sequence[int]
-    ) -> None:
-        """Take for each role the signal of each person, and its number of places."""
+    def __init__(self, pairs: Sequence[Pair], counts: Sequence[int]) -> None:
+        """Take everybody in each role, and each role's number of places."""
         self.slots = sum(counts)
-        self.fillings = [Filling(roles, counts, limit) for limit in range(BAD)]
+        self.fillings = [Filling(pairs, counts, limit) for limit in range(BAD)]
 
     def filled(self, start: Instant) -> list[int]:
         """Places filled by good, by good or limited, by all but bad people."""
@@ -121,8 +168,11 @@ class Crew:
         if limit >= BAD or not self.slots:
             return FOREVER
         filling = self.fillings[limit]
-        while start < FOREVER and filling.is_full(start):
-            start = filling.lasts_until(start)
+        while start < FOREVER:
+            lasts = filling.lasts_until(start)
+            if lasts == start:
+                break
+            start = lasts
         return start
 
     def until_within(self, start: Instant, limit: int) -> Instant:

@@ -60,17 +60,18 @@ def defect_spans(defects: tuple[Defect, ...], plan: str) -> list[LevelSpan]:
     ]
 
 
-def _newest(records: list[tuple[Instant, int]], before: int) -> list[LevelSpan]:
-    """Spans of the newest record; of two at one instant the worse."""
+def _newest(
+    records: list[tuple[Instant, int]], before: int, start: Instant
+) -> list[LevelSpan]:
+    """Spans of the newest record from ``start`` on; of two at one instant the worse."""
+    level = max([one for one in records if one[0] <= start], default=(PAST, before))[1]
+    since = PAST
     spans: list[LevelSpan] = []
-    records = sorted(records)
-    since, level = PAST, before
-    for instant, worse in records:
-        if instant > since:
-            spans.append((since, instant, level))
+    for instant, worse in sorted(one for one in records if one[0] > start):
+        spans.append((since, instant, level))
         since, level = instant, worse
     spans.append((since, FOREVER, level))
-    return spans
+    return [span for span in spans if span[2]]
 
 
 def equipment_steps(item: Equipment, plan: str, zone: str, start: Instant) -> Steps:
@@ -79,7 +80,7 @@ def equipment_steps(item: Equipment, plan: str, zone: str, start: Instant) -> St
     silent = GOOD if item.due or item.counters else UNKNOWN
     if item.results:
         records = [(one.at, RESULT_LEVELS[one.result]) for one in item.results]
-        spans += _newest(records, silent)
+        spans += _newest(records, silent, start)
     elif silent:
         spans.append((PAST, FOREVER, UNKNOWN))
     if item.defects:
@@ -96,6 +97,11 @@ def counter_level(counter: Counter, run_min: int) -> int:
         return UNKNOWN
     used = (counter.count + counter.per_run) * 60 + counter.per_hour * run_min
     return GOOD if used <= counter.limit * 60 else BAD
+
+
+def counters_level(item: Equipment, run_min: int) -> int:
+    """Worst level of an item's counters for one run of ``run_min`` minutes."""
+    return max([counter_level(one, run_min) for one in item.counters], default=GOOD)
 
 
 def bank_steps(bank: Bank, plan: str, zone: str, start: Instant) -> Steps:
@@ -150,7 +156,7 @@ def check_steps(check: Check, start: Instant) -> Steps:
     records = sorted(
         (one.signed_at, CHECK_LEVELS[one.result]) for one in check.checks
     )
-    spans = _newest(records, UNKNOWN)
+    spans = _newest(records, UNKNOWN, start)
     signed = sorted({instant for instant, _ in records})
     for opened in check.opened:
         later = [instant for instant in signed if instant > opened]

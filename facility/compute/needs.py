@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from facility.compute.crew import Crew
-from facility.compute.facts import CREW, Need, Role, Waiver
+from facility.compute.facts import CREW, Need, Waiver
 from facility.compute.outlook import Outlook, Part, Run
+from facility.compute.shared_needs import Rising, SharedNeed, shared_need
 from facility.compute.signals import (
     CONSTANTS,
     Best,
@@ -16,16 +17,44 @@ from facility.compute.signals import (
     worst,
 )
 from facility.compute.states import BAD, LIMITED
-from facility.compute.steps import covered
+from facility.compute.steps import Steps, covered, worst_of_steps
 
 
-def members_of(outlook: Outlook, run: Run, need: Need) -> list[Signal]:
+def members_of(outlook: Outlook, run: Run, name: str) -> list[Signal]:
     """Signals of the members of a need; a member named twice counts once."""
+    need = outlook.facility.needs[name]
     part = run.part(need.from_, need.to)
+    common = shared(outlook, name)
+    if common is not None:
+        return [window(steps, *part) for steps in common.calendars]
     gas = need.gas
-    return [
-        outlook.member(name, run, part, gas) for name in dict.fromkeys(need.members)
-    ]
+    return [outlook.member(one, run, part, gas) for one in dict.fromkeys(need.members)]
+
+
+def rising(outlook: Outlook, name: str) -> Rising | None:
+    """The need as one step function, if its members only get worse and none waives it."""
+    common = None if name in outlook.waivers else shared(outlook, name)
+    return None if common is None else common.rising
+
+
+def shared(outlook: Outlook, name: str) -> SharedNeed | None:
+    """What every plan shares of a need, if it is the same for all of them."""
+    if name not in outlook.shared:
+        outlook.shared[name] = _shared(outlook, outlook.facility.needs[name])
+    return outlook.shared[name]
+
+
+def _shared(outlook: Outlook, need: Need) -> SharedNeed | None:
+    calendars: list[Steps] = []
+    for member in dict.fromkeys(need.members):
+        level = outlook.same_for_all(member)
+        if level is None:
+            return None
+        steps = outlook.calendar(member, "")
+        if level:
+            steps = worst_of_steps([steps, ([outlook.at], [level])], outlook.at)
+        calendars.append(steps)
+    return shared_need(need, calendars)
 
 
 def unwaived(need: Need, members: Sequence[Signal]) -> Signal:
@@ -53,6 +82,17 @@ def waived(
     return Best(found) if len(found) > 1 else signal
 
 
+def need_signal(outlook: Outlook, run: Run, name: str) -> Signal:
+    """The signal of a need after waivers."""
+    need = outlook.facility.needs[name]
+    together = rising(outlook, name)
+    if together is not None:
+        last = run.part(need.from_, need.to)[1]
+        return window(together.steps, last, last)
+    members = members_of(outlook, run, name)
+    return waived(outlook, run, name, members, unwaived(need, members))
+
+
 def in_force(outlook: Outlook, waiver: Waiver, part: Part) -> Signal:
     """Good where a waiver is in force through ``part`` (or at the start, if so written)."""
     steps = covered([(waiver.from_, waiver.until)], outlook.at, BAD)
@@ -63,13 +103,12 @@ def crew_of(outlook: Outlook, run: Run, without: Sequence[str] = ()) -> Crew:
     """The crew of a plan, less one place for each role in ``without``."""
     roles = run.plan.roles
     counts = [max(role.count - without.count(role.role), 0) for role in roles]
-    return Crew([role_signals(outlook, run, role) for role in roles], counts)
-
-
-def role_signals(outlook: Outlook, run: Run, role: Role) -> list[Signal]:
-    """The signal of each person for one role."""
-    part = run.part(role.from_, role.to)
-    return [outlook.person(name, role, part) for name in outlook.facility.people]
+    pairs = [
+        (number, bit, calendar, *run.part(role.from_, role.to))
+        for number, role in enumerate(roles)
+        for bit, calendar in outlook.candidates(role)
+    ]
+    return Crew(pairs, counts)
 
 
 def waived_crew(outlook: Outlook, run: Run, crew: Signal) -> Signal:

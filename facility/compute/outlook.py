@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeAlias
 
+from facility.compute.crew import PersonCalendar
 from facility.compute.facts import (
     Bank,
     Check,
@@ -22,7 +23,7 @@ from facility.compute.members import (
     check_age_steps,
     check_steps,
     content_steps,
-    counter_level,
+    counters_level,
     equipment_steps,
 )
 from facility.compute.people import (
@@ -30,8 +31,9 @@ from facility.compute.people import (
     presence_steps,
     qualification_steps,
 )
+from facility.compute.shared_needs import SharedNeed
 from facility.compute.signals import CONSTANTS, Signal, window, worst
-from facility.compute.states import BAD, UNKNOWN
+from facility.compute.states import BAD, GOOD, UNKNOWN
 from facility.compute.steps import Steps, worst_of_steps
 
 Part: TypeAlias = tuple[int, int]
@@ -68,13 +70,16 @@ class Outlook:
         self.facility = facility
         self.at = at
         self.settled = settled
+        self.shared: dict[str, SharedNeed | None] = {}
         self._steps: dict[object, Steps] = {}
+        self._candidates: dict[object, list[tuple[int, PersonCalendar]]] = {}
         self.lapses: dict[object, Instant | None] = {}
+        lengths = [plan.duration_min for plan in facility.plans.values()]
+        self.longest = max(lengths, default=0)
         self.scoped = {
             name
             for name, member in facility.members.items()
             if not isinstance(member, Check)
-            and member.defects
             and any(defect.plans is not None for defect in member.defects)
         }
 
@@ -101,21 +106,22 @@ class Outlook:
         """How good a member is for a run that starts at any instant from ``at`` on."""
         item = self.facility.members[name]
         if isinstance(item, Equipment):
-            signal = window(self._calendar(name, run), *part)
+            signal = window(self.calendar(name, run.name), *part)
             if not item.counters:
                 return signal
-            used = max(counter_level(one, run.duration) for one in item.counters)
-            return worst((signal, CONSTANTS[used]))
-        calendar = window(self._calendar(name, run), *part)
+            used = counters_level(item, run.duration)
+            return worst((signal, CONSTANTS[used])) if used else signal
+        calendar = window(self.calendar(name, run.name), *part)
         if isinstance(item, Bank):
             return worst((calendar, self._content(name, item, run, gas)))
         return worst((calendar, self._age(name, item)))
 
-    def _calendar(self, name: str, run: Run) -> Steps:
-        key = (name, run.name) if name in self.scoped else name
+    def calendar(self, name: str, plan: str) -> Steps:
+        """All that acts on a member at every instant, counters apart."""
+        key = (name, plan) if name in self.scoped else name
         steps = self._steps.get(key)
         if steps is None:
-            steps = self._steps[key] = self._calendar_of(name, run.name)
+            steps = self._steps[key] = self._calendar_of(name, plan)
         return steps
 
     def _calendar_of(self, name: str, plan: str) -> Steps:
@@ -125,6 +131,16 @@ class Outlook:
         if isinstance(item, Bank):
             return bank_steps(item, plan, self.facility.zone, self.at)
         return check_steps(item, self.at)
+
+    def same_for_all(self, name: str) -> int | None:
+        """Level of an item's counters, if neither they nor its defects look at the plan."""
+        item = self.facility.members[name]
+        if name in self.scoped or not isinstance(item, Equipment):
+            return None
+        if not item.counters:
+            return GOOD
+        level = counters_level(item, self.longest)
+        return level if level == counters_level(item, 0) else None
 
     def _content(self, name: str, bank: Bank, run: Run, gas: str | None) -> Signal:
         if gas is not None and bank.gas != gas:
@@ -155,17 +171,23 @@ class Outlook:
 
     # People
 
-    def person(self, name: str, role: Role, part: Part) -> Signal:
-        """How good a person is for a role."""
-        key = ("person", name, role.qualifications, role.medical)
-        steps = self._steps.get(key)
-        if steps is None:
-            parts = [self.presence(name)]
-            parts += [self.qualification(name, one) for one in role.qualifications]
-            if role.medical:
-                parts.append(self.medical(name))
-            steps = self._steps[key] = worst_of_steps(parts, self.at)
-        return window(steps, *part)
+    def candidates(self, role: Role) -> list[tuple[int, PersonCalendar]]:
+        """Who holds on record all that a role asks: bit and calendar of each."""
+        key = (role.qualifications, role.medical)
+        found = self._candidates.get(key)
+        if found is None:
+            found = self._candidates[key] = [
+                (1 << number, PersonCalendar(self._person(name, role)))
+                for number, (name, person) in enumerate(self.facility.people.items())
+                if all(one in person.qualifications for one in role.qualifications)
+            ]
+        return found
+
+    def _person(self, name: str, role: Role) -> Steps:
+        parts = [self.qualification(name, one) for one in role.qualifications]
+        if role.medical:
+            parts.append(self.medical(name))
+        return worst_of_steps([self.presence(name), *parts], self.at)
 
     def presence(self, name: str) -> Steps:
         """Duty, waits and restrictions of a person."""

@@ -5,15 +5,27 @@ Pure: a frozen ``Facility`` and an instant in, frozen values out.
 
 from __future__ import annotations
 
+from bisect import bisect_right
+
 from facility.compute.crew import Crew
 from facility.compute.facts import CREW, Facility
 from facility.compute.findings import Evaluation, Finding
 from facility.compute.horizons import horizons
 from facility.compute.instants import FOREVER, FactsError, Instant
 from facility.compute.lifts import crew_places
-from facility.compute.needs import crew_of, members_of, unwaived, waived, waived_crew
+from facility.compute.needs import (
+    crew_of,
+    members_of,
+    need_signal,
+    rising,
+    shared,
+    unwaived,
+    waived,
+    waived_crew,
+)
 from facility.compute.outlook import Outlook, Run
-from facility.compute.signals import Signal
+from facility.compute.shared_needs import counts_of, need_level
+from facility.compute.signals import Signal, window
 from facility.compute.states import BAD, FINDING_STATES, LIMITED, STATES, UNKNOWN
 
 
@@ -72,11 +84,7 @@ def evaluate_run(outlook: Outlook, run: Run) -> Evaluation:
 
 def signals_of(outlook: Outlook, run: Run) -> dict[str, Signal]:
     """Signals of all that a plan rests on, after waivers."""
-    found: dict[str, Signal] = {}
-    for name in dict.fromkeys(run.plan.needs):
-        need = outlook.facility.needs[name]
-        members = members_of(outlook, run, need)
-        found[name] = waived(outlook, run, name, members, unwaived(need, members))
+    found = {name: need_signal(outlook, run, name) for name in run.plan.needs}
     if run.plan.roles:
         found[CREW] = waived_crew(outlook, run, crew_of(outlook, run))
     return found
@@ -85,33 +93,28 @@ def signals_of(outlook: Outlook, run: Run) -> dict[str, Signal]:
 def _need(outlook: Outlook, run: Run, name: str) -> tuple[Signal, int, Finding]:
     at = outlook.at
     need = outlook.facility.needs[name]
-    members = members_of(outlook, run, need)
-    counts = [0, 0, 0, 0]
-    for member in members:
-        counts[member.level(at)] += 1
-    before = _level(counts, need.k, limits=need.effect == "limits")
-    raw = unwaived(need, members)
-    signal = waived(outlook, run, name, members, raw)
+    together = rising(outlook, name)
+    raw: Signal
+    if together is not None:
+        last = run.part(need.from_, need.to)[1]
+        counts = together.counts[bisect_right(together.steps[0], at + last) - 1]
+        signal = raw = window(together.steps, last, last)
+    else:
+        members = members_of(outlook, run, name)
+        counts = counts_of([member.level(at) for member in members])
+        raw = unwaived(need, members)
+        signal = waived(outlook, run, name, members, raw)
+    before = need_level(counts, need)
     level = before if signal is raw else signal.level(at)
     finding = Finding(
-        state=FINDING_STATES[level],
-        without_waiver=FINDING_STATES[before],
-        waived=level < before,
-        counts=(counts[0], counts[1], counts[2], counts[3]),
-        start_until=_first_worse(signal, at, level),
-        lapses_at=_lapse(outlook, run, name),
+        FINDING_STATES[level],
+        FINDING_STATES[before],
+        level < before,
+        counts,
+        _first_worse(signal, at, level),
+        _lapse(outlook, run, name),
     )
     return signal, level, finding
-
-
-def _level(counts: list[int], k: int, *, limits: bool) -> int:
-    """Rules 1 to 4 on the counts of members."""
-    enough = 0
-    for level, count in enumerate(counts[:BAD]):
-        enough += count
-        if enough >= k:
-            return min(level, LIMITED) if limits else level
-    return LIMITED if limits else BAD
 
 
 def _first_worse(signal: Signal, at: Instant, level: int) -> Instant | None:
@@ -124,13 +127,15 @@ def _first_worse(signal: Signal, at: Instant, level: int) -> Instant | None:
 def _lapse(outlook: Outlook, run: Run, name: str) -> Instant | None:
     """First instant at which the need itself, asked with a run of no length, is worse."""
     need = outlook.facility.needs[name]
-    scoped = not outlook.scoped.isdisjoint(need.members)
-    demand = run.plan.gas.get(need.gas) if need.gas is not None else None
-    key = (name, run.name if scoped else None, demand)
+    key: object = name
+    if shared(outlook, name) is None:
+        scoped = not outlook.scoped.isdisjoint(need.members)
+        demand = run.plan.gas.get(need.gas) if need.gas is not None else None
+        key = (name, run.name if scoped else None, demand)
     if key not in outlook.lapses:
         point = outlook.point(run)
-        signal = unwaived(need, members_of(outlook, point, need))
         at = outlook.at
+        signal = unwaived(need, members_of(outlook, point, name))
         outlook.lapses[key] = _first_worse(signal, at, signal.level(at))
     return outlook.lapses[key]
 
@@ -141,7 +146,7 @@ def _crew(outlook: Outlook, run: Run) -> tuple[Signal, int, Finding]:
     places = crew_places(outlook, run, crew)
     good, limited, unknown = places.filled
     counts = (good, limited - good, unknown - limited, places.slots - unknown)
-    before = _level(list(counts), places.slots, limits=False)
+    before = next((one for one in range(BAD) if places.filled[one] == places.slots), BAD)
     signal = waived_crew(outlook, run, crew)
     level = before if signal is crew else signal.level(at)
     finding = Finding(

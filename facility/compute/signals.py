@@ -1,8 +1,7 @@
 """Levels as functions of the instant at which a run starts.
 
-A signal answers three questions: its level for a start at ``s``; the first later
-start with a level worse than a limit (while it is within); the first start from
-``s`` on that is within the limit. ``FOREVER`` means never. Signals are only asked
+A signal answers three questions: its level for a start at ``s``; the first start from
+``s`` on that is worse than a limit; the first start from ``s`` on that is within it. ``FOREVER`` means never. Signals are only asked
 from the instant on at which their step functions begin.
 """
 
@@ -24,7 +23,7 @@ class Signal(Protocol):
         """Level for a run that starts at ``start``."""
 
     def until_worse(self, start: Instant, limit: int) -> Instant:
-        """First start after ``start`` worse than ``limit``, if within it now."""
+        """First start from ``start`` on that is worse than ``limit``."""
 
     def until_within(self, start: Instant, limit: int) -> Instant:
         """First start from ``start`` on that is not worse than ``limit``."""
@@ -43,9 +42,9 @@ class Constant:
         """Return the level held."""
         return self.value
 
-    def until_worse(self, _start: Instant, _limit: int) -> Instant:
-        """Never."""
-        return FOREVER
+    def until_worse(self, start: Instant, limit: int) -> Instant:
+        """At once or never."""
+        return FOREVER if self.value <= limit else start
 
     def until_within(self, start: Instant, limit: int) -> Instant:
         """At once or never."""
@@ -84,9 +83,12 @@ class Window:
     def until_worse(self, start: Instant, limit: int) -> Instant:
         """The end of the part reaches the next step above the limit."""
         instants, levels = self.instants, self.levels
-        for place in range(bisect_right(instants, start + self.last), len(instants)):
+        place = bisect_right(instants, start + self.first) - 1
+        while place < len(levels):
             if levels[place] > limit:
-                return instants[place] - self.last
+                begin = instants[place] - self.last
+                return begin if begin > start else start
+            place += 1
         return FOREVER
 
     def until_within(self, start: Instant, limit: int) -> Instant:
@@ -172,10 +174,10 @@ class Best:
     def until_worse(self, start: Instant, limit: int) -> Instant:
         """The first start at which none is within the limit."""
         while start < FOREVER:
-            within = [one for one in self.signals if one.level(start) <= limit]
-            if not within:
+            found = max(signal.until_worse(start, limit) for signal in self.signals)
+            if found == start:
                 break
-            start = max(signal.until_worse(start, limit) for signal in within)
+            start = found
         return start
 
     def until_within(self, start: Instant, limit: int) -> Instant:
@@ -199,18 +201,13 @@ class AtLeast:
 
     def until_worse(self, start: Instant, limit: int) -> Instant:
         """The first start at which fewer than ``k`` are within the limit."""
-        while True:
-            ends = [
-                signal.until_worse(start, limit)
-                for signal in self.signals
-                if signal.level(start) <= limit
-            ]
-            if len(ends) < self.k:
-                return start
+        while start < FOREVER:
+            ends = [signal.until_worse(start, limit) for signal in self.signals]
             ends.sort()
+            if ends[-self.k] == start:
+                break
             start = ends[-self.k]
-            if start >= FOREVER:
-                return FOREVER
+        return start
 
     def until_within(self, start: Instant, limit: int) -> Instant:
         """The first start at which ``k`` are within the limit together."""

@@ -28,6 +28,11 @@ def worst_of(spans: Iterable[LevelSpan], start: Instant) -> Steps:
     live = [span for span in spans if span[1] > start]
     if not live:
         return [start], [0]
+    if all(until == FOREVER and level == live[0][2] for _, until, level in live):
+        since = min(span[0] for span in live)
+        if since > start:
+            return [start, since], [0, live[0][2]]
+        return [start], [live[0][2]]
     points = {start}
     for since, until, _ in live:
         if since > start:
@@ -103,3 +108,22 @@ def _swept(many: list[Steps], changes: list[Instant]) -> Steps:
             instants.append(instant)
             levels.append(worst)
     return instants, levels
+
+
+def spans_within(steps: Steps, limit: int) -> list[tuple[Instant, Instant]]:
+    """Spans in which a step function is not worse than ``limit``.
+
+    >>> spans_within(([0, 4, 6, 9], [1, 0, 3, 0]), 1) == [(0, 6), (9, FOREVER)]
+    True
+    """
+    spans: list[tuple[Instant, Instant]] = []
+    since: Instant | None = None
+    for instant, level in zip(*steps, strict=True):
+        if level <= limit and since is None:
+            since = instant
+        elif level > limit and since is not None:
+            spans.append((since, instant))
+            since = None
+    if since is not None:
+        spans.append((since, FOREVER))
+    return spans
