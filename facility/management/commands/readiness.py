@@ -1,0 +1,124 @@
+"""``manage.py readiness``: may a run start now, what stands in the way, until when?"""
+
+from __future__ import annotations
+
+import json
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils.translation import gettext as _
+
+from facility.compute.changes import load_changes
+from facility.compute.facts import Facility
+from facility.compute.facts_json import load_facts
+from facility.compute.facts_schema import schema
+from facility.compute.findings import (
+    Evaluation,
+    dump_comparison,
+    dump_evaluation,
+    dump_forecast,
+    dump_instant,
+)
+from facility.compute.forecast import forecast
+from facility.compute.instants import FactsError, Instant, parse_instant
+from facility.compute.readiness import evaluate, evaluate_plan
+from facility.compute.states import CAUTION
+from facility.compute.whatif import what_if
+
+REFUSED = 2
+
+
+class Command(BaseCommand):
+    """Print readiness, computed from a file of facts without a database."""
+
+    help = "Say for each plan whether a run may start, what stands in the way, and until when that holds."
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """Declare the options."""
+        parser.add_argument("--facts", metavar="FILE", help="compute from this JSON file, without a database")
+        parser.add_argument("--at", metavar="INSTANT", help="YYYY-MM-DDTHH:MMZ, UTC")
+        parser.add_argument("--plan", metavar="PLAN", help="this plan only")
+        parser.add_argument("--json", action="store_true", help="print JSON")
+        parser.add_argument("--forecast", metavar="PLAN", help="states over the coming 90 days")
+        parser.add_argument("--what-if", metavar="FILE", help="changes to compare, with --plan")
+        parser.add_argument("--facts-schema", action="store_true", help="print the JSON Schema of the facts")
+
+    def handle(self, **options: Any) -> None:
+        """Choose what is asked for; bad input ends with code 2 and a sentence."""
+        try:
+            if options["facts_schema"]:
+                self._print_json(schema())
+            elif options["facts"]:
+                self._from_file(options)
+            else:
+                raise FactsError(_("Nothing to compute from. Give --facts FILE and --at INSTANT."))
+        except (FactsError, OSError, UnicodeDecodeError) as error:
+            raise CommandError(str(error), returncode=REFUSED) from error
+
+    def _from_file(self, options: dict[str, Any]) -> None:
+        if not options["at"]:
+            raise FactsError(_("--at is missing. Give the instant to ask about: YYYY-MM-DDTHH:MMZ."))
+        facility = load_facts(_read(options["facts"]))
+        at = parse_instant(options["at"])
+        if options["forecast"]:
+            self._forecast(facility, options["forecast"], at, as_json=options["json"])
+        elif options["what_if"]:
+            self._what_if(facility, at, options)
+        else:
+            self._evaluations(facility, at, options)
+        caution = self.stderr if options["json"] else self.stdout
+        caution.write(_(CAUTION), self.style.NOTICE if caution is self.stdout else str)
+
+    def _evaluations(self, facility: Facility, at: Instant, options: dict[str, Any]) -> None:
+        plan = options["plan"]
+        found = {plan: evaluate_plan(facility, plan, at)} if plan else evaluate(facility, at)
+        if options["json"]:
+            self._print_json({name: dump_evaluation(one) for name, one in found.items()})
+            return
+        for name, evaluation in found.items():
+            self._describe(name, evaluation)
+
+    def _what_if(self, facility: Facility, at: Instant, options: dict[str, Any]) -> None:
+        if not options["plan"]:
+            raise FactsError(_("--what-if compares one plan. Name it with --plan."))
+        changes = load_changes(_read(options["what_if"]))
+        compared = what_if(facility, options["plan"], at, changes)
+        if options["json"]:
+            self._print_json(dump_comparison(compared))
+            return
+        self._describe(_("Before: %(plan)s") % {"plan": options["plan"]}, compared.before)
+        self._describe(_("After: %(plan)s") % {"plan": options["plan"]}, compared.after)
+
+    def _forecast(self, facility: Facility, plan: str, at: Instant, *, as_json: bool) -> None:
+        steps = dump_forecast(forecast(facility, plan, at))
+        if as_json:
+            self._print_json(steps)
+            return
+        for instant, state in steps:
+            self.stdout.write(f"{instant}  {state}")
+        self.stdout.write(_("Checks, readings and gas content are taken as they are now."))
+
+    def _describe(self, name: str, evaluation: Evaluation) -> None:
+        self.stdout.write(f"{name}: {evaluation.state}")
+        if evaluation.holds_until is not None:
+            limits = ", ".join(evaluation.limiting)
+            until = dump_instant(evaluation.holds_until)
+            self.stdout.write("  " + _("holds until %(until)s, limited by %(limits)s") % {"until": until, "limits": limits})
+        elif evaluation.state != "Not ready":
+            self.stdout.write("  " + _("no end on record"))
+        if evaluation.in_the_way:
+            self.stdout.write("  " + _("in the way: %(needs)s") % {"needs": ", ".join(evaluation.in_the_way)})
+            ready = dump_instant(evaluation.ready_from) or _("none on record")
+            self.stdout.write("  " + _("ready from, with nobody acting: %(ready)s") % {"ready": ready})
+
+    def _print_json(self, value: Any) -> None:
+        self.stdout.write(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def _read(name: str) -> str:
+    """Read a file, or standard input where the name is a dash."""
+    return sys.stdin.read() if name == "-" else Path(name).read_text(encoding="utf-8")

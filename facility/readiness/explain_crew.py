@@ -1,0 +1,121 @@
+"""Why the crew is what it is: places filled and short, who would fill one, and what lacks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.utils.translation import gettext as _
+
+from facility.compute.findings import Finding, Lift, dump_instant
+from facility.compute.instants import FOREVER
+from facility.compute.signals import Signal, window, worst
+from facility.compute.states import BAD, UNKNOWN
+from facility.readiness import words
+from facility.readiness.explain_members import MEMBER_STATES
+
+if TYPE_CHECKING:
+    from facility.compute.facts import Role
+    from facility.compute.outlook import Outlook, Run
+    from facility.readiness.names import Names
+
+Plain = dict[str, Any]
+
+
+def explain_crew(outlook: Outlook, run: Run, finding: Finding, names: Names) -> Plain:
+    """Return what a site adds to the crew's finding."""
+    places = finding.crew
+    slots = places.slots if places else 0
+    good = places.filled[1] if places else 0
+    lifts = [_lift(one, names) for one in places.lifts] if places else []
+    return {
+        "name": names.need_names["crew"],
+        "reason": _reason(outlook, run, finding),
+        "value": _("%(filled)d of %(slots)d places filled") % {"filled": good, "slots": slots},
+        "limit": _("%d places, each another person") % slots,
+        "source": "",
+        "lift": _lift_words(finding, lifts),
+        "members": [one for role in run.plan.roles for one in _of_role(outlook, run, role, names)],
+    }
+
+
+def _reason(outlook: Outlook, run: Run, finding: Finding) -> str:
+    places = finding.crew
+    if places is None:
+        return ""
+    roles = ", ".join(role.role if role.count == 1 else f"{role.count} {role.role}" for role in run.plan.roles)
+    if not places.roles_short:
+        if finding.lapses_at is None:
+            return _("All %(slots)d places can be filled: %(roles)s.") % {"slots": places.slots, "roles": roles}
+        end = words.when(finding.lapses_at, outlook.facility.zone)
+        said = {"slots": places.slots, "roles": roles, "end": end}
+        return _("All %(slots)d places can be filled until %(end)s: %(roles)s.") % said
+    short = places.slots - places.filled[1]
+    said = {"short": short, "slots": places.slots, "roles": ", ".join(places.roles_short)}
+    if places.filled[2] > places.filled[1]:
+        text = _("%(short)d of %(slots)d places are not filled by people known to be good for them: %(roles)s.")
+    else:
+        text = _("%(short)d of %(slots)d places short: %(roles)s.")
+    return text % said
+
+
+def _lift(lift: Lift, names: Names) -> str:
+    """Say who would fill a place, and what that person lacks."""
+    words_of = {"duty": _("duty"), "medical": _("medical fitness"), "wait": _("the end of a wait after pressure")}
+    lacks = [
+        words_of.get(lack) or names.qualification(lack.removeprefix("qualification "))
+        for lack in lift.lacks
+    ]  # fmt: skip
+    person = names.people[lift.person][3] if lift.person in names.people else lift.person
+    return _("%(person)s as %(role)s, lacking %(lacks)s") % {
+        "person": person,
+        "role": lift.role,
+        "lacks": ", ".join(lacks),
+    }
+
+
+def _lift_words(finding: Finding, lifts: list[str]) -> str:
+    places = finding.crew
+    if places is None or not places.roles_short:
+        return ""
+    more = _("One more person for %(roles)s.") % {"roles": _(" or ").join(places.roles_short)}
+    if not lifts:
+        return more
+    return _("%(lifts)s. Or: %(more)s") % {"lifts": words.listed(lifts), "more": more}
+
+
+def _person(outlook: Outlook, key: str, role: Role, part: tuple[int, int]) -> Signal:
+    """How good a person is for a role: duty, waits, every qualification, the medical."""
+    steps = [outlook.presence(key), *(outlook.qualification(key, one) for one in role.qualifications)]
+    if role.medical:
+        steps.append(outlook.medical(key))
+    return worst([window(one, *part) for one in steps])
+
+
+def _of_role(outlook: Outlook, run: Run, role: Role, names: Names) -> list[Plain]:
+    """Return the people who are not ruled out for a role, each with an own end."""
+    found: list[Plain] = []
+    part = run.part(role.from_, role.to)
+    for key in outlook.facility.people:
+        level = _person(outlook, key, role, part).level(outlook.at)
+        if level >= BAD:
+            continue
+        now = _person(outlook, key, role, (0, 0))
+        here = now.level(outlook.at)
+        end = now.until_worse(outlook.at, here) if here < UNKNOWN else FOREVER
+        row = names.people.get(key)
+        found.append(
+            {
+                "id": f"person:{key}",
+                "name": row[3] if row else key,
+                "role": role.role,
+                "state": MEMBER_STATES[level],
+                "reason": role.role,
+                "causes": [],
+                "value": "",
+                "limit": "",
+                "source": "",
+                "good_until": dump_instant(None if end >= FOREVER else end),
+                "record": {"kind": "person", "pk": row[1]} if row else None,
+            }
+        )
+    return found
