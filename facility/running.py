@@ -35,8 +35,8 @@ def mark_running() -> None:
 def mark_stopped() -> None:
     """Take the marker away after a clean stop, unless another process left it."""
     try:
-        process = json.loads(marker().read_text(encoding="utf-8")).get("process")
+        left = json.loads(marker().read_text(encoding="utf-8"))
     except (OSError, ValueError):
-        process = None
-    if process == os.getpid():
+        return
+    if isinstance(left, dict) and left.get("process") == os.getpid():
         marker().unlink(missing_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from django.core.exceptions import ValidationError
@@ -31,11 +32,18 @@ class ChangedMeanwhileError(ValidationError):
         self.stored = stored
 
 
+def as_text(value: object) -> str:
+    """Return one value as an event's text: nothing for none, JSON for lists and objects."""
+    if isinstance(value, list | dict):
+        return json.dumps(value, ensure_ascii=False, sort_keys=True)
+    return "" if value is None else str(value)
+
+
 def plain(row: models.Model) -> dict[str, str]:
     """Return a row's own fields as texts, for an event's before and after."""
     left_out = {"id", "row_version", "recorded_at", "recorded_by"}
     return {
-        field.attname: "" if (value := getattr(row, field.attname)) is None else str(value)
+        field.attname: as_text(getattr(row, field.attname))
         for field in row._meta.concrete_fields
         if field.name not in left_out
     }
@@ -110,6 +118,7 @@ def supersede(old: Entry, new: Entry, *, by: Actor, reason: str) -> Entry:
     reason = need_reason(reason)
     at = events.now()
     model: Any = type(old)
+    before = plain(model.objects.get(pk=old.pk))
     if not model.objects.filter(pk=old.pk, retired_at=None).update(retired_at=at, retired_reason=reason[:500]):
         raise ChangedMeanwhileError(model.objects.get(pk=old.pk))
     new.supersedes = old
@@ -118,7 +127,7 @@ def supersede(old: Entry, new: Entry, *, by: Actor, reason: str) -> Entry:
     new.full_clean(exclude=["recorded_by"])
     new.save(force_insert=True)
     what = What(
-        action="superseded", before=plain(old), after=plain(new), reason=reason,
+        action="superseded", before=before, after=plain(new), reason=reason,
         occurred_at=new.occurred_at, site_key=site_key_of(new),
     )  # fmt: skip
     events.record(new, what, by=by)
@@ -139,6 +148,9 @@ def retire(row: Row, *, by: Actor, reason: str, at: datetime | None = None, acti
     if not changed:
         raise ChangedMeanwhileError(model.objects.get(pk=row.pk))
     row.refresh_from_db()
-    what = What(action=action, after={"retired_at": str(row.retired_at)}, reason=reason, site_key=site_key_of(row))
+    what = What(
+        action=action, before={"retired_at": ""}, after={"retired_at": str(row.retired_at)}, reason=reason,
+        site_key=site_key_of(row),
+    )  # fmt: skip
     events.record(row, what, by=by)
     return row

@@ -10,7 +10,7 @@ import sys
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit, urlunsplit
 
 import psycopg
@@ -21,6 +21,9 @@ from facility import events
 from facility.events import What
 from facility.models import Event
 from facility.project import env
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 ROOT = Path(__file__).resolve().parents[3]
 SERVER = os.environ.get("DEEPSTEAD_TEST_POSTGRES_URL", "postgresql://root@127.0.0.1:5432/postgres")
@@ -55,9 +58,9 @@ class Store:
             command, cwd=ROOT, env=self.environment(), capture_output=True, text=True, check=False, timeout=120
         )
 
-    def writer(self, *words: str, **more: Any) -> subprocess.Popen[bytes]:
+    def writer(self, *words: str, before: Sequence[str] = (), **more: Any) -> subprocess.Popen[bytes]:
         """Start a process that appends events; see writer.py for the words."""
-        command = [sys.executable, "-m", "tests.facility.events.writer", *words]
+        command = [*before, sys.executable, "-m", "tests.facility.events.writer", *words]
         return subprocess.Popen(command, cwd=ROOT, env=self.environment(), **more)
 
     def raw(self) -> Any:
