@@ -217,12 +217,8 @@ class Defect(Entry):
                 violation_error_message=_("Name the item or the gas bank that is defective."),
             ),
         ]
-        indexes = [
-            models.Index(fields=["site"], condition=Q(returned_at=None, retired_at=None), name="defect_open")
-        ]
+        indexes = [models.Index(fields=["site"], condition=Q(returned_at=None, retired_at=None), name="defect_open")]
         ordering = ["-found_at"]
 
     def __str__(self) -> str:
         return f"{self.number:04d} {self.what}"
-
-
