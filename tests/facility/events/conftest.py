@@ -58,6 +58,14 @@ def postgres_store(
         store.drop_postgres(name)
 
 
+@pytest.fixture
+def superuser_store(postgres_store: store.Store) -> store.Store:
+    """A database whose user may do everything: the hardest to guard against."""
+    if not store.is_superuser():
+        pytest.skip(f"The user of {store.SERVER} is no superuser: the server itself refuses what is tried here.")
+    return postgres_store
+
+
 @pytest.fixture(params=BOTH)
 def either(request: pytest.FixtureRequest) -> store.Store:
     """A test with this fixture runs on SQLite and on PostgreSQL."""

@@ -26,7 +26,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 ROOT = Path(__file__).resolve().parents[3]
-SERVER = os.environ.get("DEEPSTEAD_TEST_POSTGRES_URL", "postgresql://root@127.0.0.1:5432/postgres")
+_GIVEN = (
+    os.environ.get("DEEPSTEAD_TEST_POSTGRES_URL") or f"postgresql://{os.environ.get('USER') or 'root'}@127.0.0.1:5432"
+)
+#: the database that every server has; the tests make and drop their own beside it
+SERVER = urlunsplit(urlsplit(_GIVEN)._replace(path="/postgres"))
 BY = events.system("test")
 Refused = (sqlite3.DatabaseError, psycopg.DatabaseError)
 
@@ -141,6 +145,12 @@ def copy_postgres(template: Store, folder: Path, name: str) -> Store:
     with psycopg.connect(SERVER, autocommit=True) as link:
         link.execute(f"CREATE DATABASE {name} TEMPLATE {origin}")
     return Store(folder, url_of(name))
+
+
+def is_superuser() -> bool:
+    """Return whether the user of the test server may pose as a replica and make other users."""
+    with psycopg.connect(SERVER) as link:
+        return bool(link.execute("SELECT rolsuper FROM pg_roles WHERE rolname = current_user").fetchall()[0][0])
 
 
 def drop_postgres(name: str) -> None:

@@ -1,24 +1,18 @@
-"""The command check_records, the check after an unclean stop, and the marker that tells of one."""
+"""The command check_records, the nightly verification and the check after an unclean stop."""
 
 from __future__ import annotations
 
 import json
 import tracemalloc
-from typing import TYPE_CHECKING
 
 import pytest
 from django.db import transaction
 
-from facility import events, record_check, running
+from facility import events, record_check
 from facility.events import What
 from facility.models import Event
 from facility.record_check import Verdict
 from tests.facility.events.store import BY, Refused, Store, fill
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from pytest_django import Settings
 
 ZEROS = "0" * 64
 
@@ -117,36 +111,3 @@ def test_a_damaged_file_is_named_and_does_not_raise(sqlite_store: Store, caplog:
     assert "damaged" in verdict.first_fault or "malformed" in verdict.first_fault
     assert "could not be recorded" in verdict.faults[-1]
     assert "unclean stop could not be recorded" in caplog.text
-
-
-@pytest.fixture
-def data_folder(settings: Settings, tmp_path: Path) -> Path:
-    settings.DATA_DIR = tmp_path / "data"
-    return tmp_path / "data"
-
-
-def test_a_first_start_is_not_after_an_unclean_stop(data_folder: Path) -> None:
-    assert not running.was_unclean()
-
-
-def test_a_clean_stop_takes_the_marker_away(data_folder: Path) -> None:
-    running.mark_running()
-    assert running.marker() == data_folder / "running.json"
-    running.mark_stopped()
-    assert not running.was_unclean()
-    running.mark_stopped()
-
-
-def test_a_stop_without_farewell_leaves_the_marker(data_folder: Path) -> None:
-    running.mark_running()
-    assert running.was_unclean()
-
-
-@pytest.mark.parametrize("left", ['{"process": 1}', "", "half a wor", "[]"])
-def test_another_process_does_not_take_the_marker_away_and_a_torn_one_counts_as_unclean(
-    data_folder: Path, left: str
-) -> None:
-    data_folder.mkdir()
-    running.marker().write_text(left)
-    running.mark_stopped()
-    assert running.was_unclean()

@@ -166,10 +166,10 @@ def test_truncate_is_refused(postgres_store: Store, statement: str) -> None:
     "statement",
     ["DELETE FROM facility_event", "UPDATE facility_event SET actor = 'x'", "TRUNCATE facility_event"],
 )
-def test_a_session_that_poses_as_a_replica_is_refused(postgres_store: Store, statement: str) -> None:
+def test_a_session_that_poses_as_a_replica_is_refused(superuser_store: Store, statement: str) -> None:
     fill(3)
     with pytest.raises(psycopg.Error, match="kept for ever"):
-        postgres_store.run("SET session_replication_role = replica", statement)
+        superuser_store.run("SET session_replication_role = replica", statement)
     assert record_check.verify().count == 3
 
 

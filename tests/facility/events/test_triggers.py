@@ -125,10 +125,10 @@ def test_migrating_back_and_forth_keeps_the_triggers(either: Store) -> None:
 
 
 @pytest.mark.postgres
-def test_a_user_who_does_not_own_the_table_is_told_what_to_do(postgres_store: Store) -> None:
-    role = postgres_store.url.rsplit("/", 1)[1] + "_app"
-    postgres_store.drop_triggers()
-    postgres_store.run(f"CREATE ROLE {role}", f"GRANT ALL ON ALL TABLES IN SCHEMA public TO {role}")
+def test_a_user_who_does_not_own_the_table_is_told_what_to_do(superuser_store: Store) -> None:
+    role = superuser_store.url.rsplit("/", 1)[1] + "_app"
+    superuser_store.drop_triggers()
+    superuser_store.run(f"CREATE ROLE {role}", f"GRANT ALL ON ALL TABLES IN SCHEMA public TO {role}")
     try:
         with connection.cursor() as cursor:
             cursor.execute(f"SET ROLE {role}")
@@ -136,4 +136,4 @@ def test_a_user_who_does_not_own_the_table_is_told_what_to_do(postgres_store: St
             triggers.ensure()
     finally:
         connection.close()
-        postgres_store.run(f"DROP OWNED BY {role}", f"DROP ROLE {role}")
+        superuser_store.run(f"DROP OWNED BY {role}", f"DROP ROLE {role}")
