@@ -75,8 +75,8 @@ def steps(extra: Sequence[str] = ()) -> list[Step]:
     """Return every step in order; ``extra`` arguments go to the main run of pytest."""
     url = postgres_url()
     return [
-        Step("format of the code", tool("ruff", "format", "--check", ".")),
-        Step("lint of the code", tool("ruff", "check", ".")),
+        Step("format of the code", tool("ruff", "format", "--check", "--output-format", "concise", ".")),
+        Step("lint of the code", tool("ruff", "check", "--output-format", "concise", ".")),
         Step("types", tool("mypy")),
         Step("floors of the code", tool("lint-imports", "--no-logo")),
         Step("templates", tool("djlint", "templates", "--check", "--lint", "--quiet")),

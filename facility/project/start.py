@@ -5,7 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import socket
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -73,12 +73,13 @@ def load_demo() -> None:
 
 
 def serve(host: str, port: int) -> NoReturn:
-    """Put the event triggers right, look at the last stop, and become the supervisor."""
-    triggers.ensure()
-    marker: Path = settings.DATA_DIR / supervisor.RUNNING
-    if marker.exists() and not _runs(marker):
+    """Put the event triggers right, look at the last stop, and become the supervisor.
+
+    Errors: StartError if a server already runs on these records.
+    """
+    if mark_running(settings.DATA_DIR / supervisor.RUNNING):
         record_check.after_unclean_stop()
-    marker.write_text(f"{os.getpid()}\n", encoding="utf-8")
+    triggers.ensure()
     settings.STATIC_ROOT.mkdir(parents=True, exist_ok=True)
     connection.close()
     os.environ["DEEPSTEAD_DATA"] = str(settings.DATA_DIR)
@@ -87,12 +88,26 @@ def serve(host: str, port: int) -> NoReturn:
     os.execv(line[0], line)  # noqa: S606 - our own command line
 
 
-def _runs(marker: Path) -> bool:
-    """Whether the process that a marker names is alive."""
-    with suppress(ValueError, ProcessLookupError, PermissionError):
-        os.kill(int(marker.read_text(encoding="utf-8")), 0)
-        return True
-    return False
+def mark_running(path: Path) -> bool:
+    """Leave the sign that a server runs, and lock it for the life of this process.
+
+    Return whether a sign was left by one that did not stop clean. The file stays open over
+    exec, so the lock ends with the supervisor, however that ends.
+    Errors: StartError if the sign is locked by a running server.
+    """
+    sign = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    try:
+        fcntl.flock(sign, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError as error:
+        os.close(sign)
+        raise StartError(
+            f"A server already runs on the records in {path.parent}. Use it, or stop it first; DEEPSTEAD_DATA names another folder."
+        ) from error
+    unclean = os.fstat(sign).st_size > 0
+    os.ftruncate(sign, 0)
+    os.write(sign, f"{os.getpid()}\n".encode())
+    os.set_inheritable(sign, True)
+    return unclean
 
 
 def addresses(host: str, port: int) -> list[str]:

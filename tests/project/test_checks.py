@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from django.core import checks as registry
+from django.core.checks.registry import registry
 
 from facility import checks
 
 if TYPE_CHECKING:
-    from pytest_django.fixtures import SettingsWrapper
+    from pytest_django import Settings
 
 
 def test_the_checks_are_registered() -> None:
@@ -19,16 +19,16 @@ def test_the_checks_are_registered() -> None:
         checks.check_data_folder,
         checks.check_pdf_libraries,
         checks.check_fonts,
-    } <= registry.registry.registered_checks
-    assert checks.check_hosts in registry.registry.deployment_checks
+    } <= registry.registered_checks
+    assert checks.check_hosts in registry.deployment_checks
 
 
-def test_a_writable_folder_is_no_fault(settings: SettingsWrapper, tmp_path: Path) -> None:
+def test_a_writable_folder_is_no_fault(settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
     assert checks.check_data_folder(None) == []
 
 
-def test_a_missing_folder_is_named(settings: SettingsWrapper, tmp_path: Path) -> None:
+def test_a_missing_folder_is_named(settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path / "gone"
     (found,) = checks.check_data_folder(None)
     assert found.id == "facility.E001"
@@ -50,8 +50,6 @@ def test_a_missing_font_package_is_named(monkeypatch: pytest.MonkeyPatch) -> Non
 
 
 @pytest.mark.parametrize(("hosts", "ids"), [(["*"], ["facility.W003"]), (["chamber.example"], [])])
-def test_an_open_host_list_is_reported_for_deployment(
-    settings: SettingsWrapper, hosts: list[str], ids: list[str]
-) -> None:
+def test_an_open_host_list_is_reported_for_deployment(settings: Settings, hosts: list[str], ids: list[str]) -> None:
     settings.ALLOWED_HOSTS = hosts
     assert [found.id for found in checks.check_hosts(None)] == ids

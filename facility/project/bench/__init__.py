@@ -1,0 +1,21 @@
+"""Benchmarks: each tells a ratio to a floor or a limit, because absolute figures differ by machine.
+
+A benchmark is a function without arguments that returns a ``Result``. It is added by
+putting it into ``BENCHMARKS``; ``manage.py bench`` runs them and prints one line each.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from facility.project.bench import serving
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from facility.project.bench.result import Result
+
+BENCHMARKS: dict[str, Callable[[], Result]] = {
+    "second-start": serving.second_start,
+    "idle-memory": serving.idle_memory,
+}
