@@ -15,8 +15,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from facility.compute.instants import Instant, parse_instant
-from facility.readiness.axis import CLOSE_END, FAR_END, FAR_MIN, Axis, axis_of, percent, position
-from facility.readiness.labels import Label, beside, inside, place
+from facility.readiness.axis import FAR_END, FAR_MIN, Axis, axis_of, percent, position
+from facility.readiness.labels import Label, beside, inside, of_need, of_run_bar
 from facility.readiness.times import of_run, until
 
 LINES = 3
@@ -122,26 +122,26 @@ def _open(frame: _Frame) -> dict[str, Any]:
         return drawn | {"last_label": inside(_("no end on record"))}
     last = _bar(frame.holds, frame.holds + frame.duration)
     text = of_run(frame.holds, frame.duration, frame.at, frame.zone)
-    return drawn | {"last_bar": last, "last_label": place(position(frame.holds), last.end, text)}
+    return drawn | {"last_bar": last, "last_label": of_run_bar(position(frame.holds), last.end, text)}
 
 
 def _closed(frame: _Frame) -> dict[str, Any]:
     """No run may start: closed time up to the instant at which one may, if one is known."""
     if frame.ready_from is None:
-        return {"closed": _bar(0, FAR_MIN), "later_label": inside(_("no time known at which this ends by itself"))}
+        return {"closed": _bar(0, FAR_MIN), "later_label": inside(_("end not known"))}
     later = _bar(frame.ready_from, frame.ready_from + frame.duration)
     text = of_run(frame.ready_from, frame.duration, frame.at, frame.zone)
     return {
         "closed": _bar(0, frame.ready_from),
         "later_bar": later,
-        "later_label": place(position(frame.ready_from), later.end, text),
+        "later_label": of_run_bar(position(frame.ready_from), later.end, text),
     }
 
 
 def _asked(frame: _Frame) -> dict[str, Any]:
     """Nobody knows: where a run would stand if what is missing were read."""
     later = _bar(0, frame.duration)
-    text = _("now to %(end)s, if it is found out and holds") % {"end": until(frame.duration, frame.at, frame.zone)}
+    text = _("now to %(end)s, once known") % {"end": until(frame.duration, frame.at, frame.zone)}
     return {"later_bar": later, "later_label": beside(later.end, text)}
 
 
@@ -168,10 +168,10 @@ def _line(
     missing = _(_MISSING[str(finding["state"])]) if str(finding.get("state")) in _MISSING else ""
     minutes = ahead(finding.get("lapses_at"), frame.at)
     if missing:
-        return NeedLine(key, name, missing, "0%", True, False, beside(0, f"{missing}  {name}"))
+        return NeedLine(key, name, missing, "0%", True, False, of_need(0, missing, name))
     if minutes is None:
         words, end = _("no end on record"), FAR_END
     else:
         words, end = until(minutes, frame.at, frame.zone), position(minutes)
-    label = place(min(end, CLOSE_END - 1), end, f"{words}  {name}", f"{name}  {words}")
+    label = of_need(end, words, name)
     return NeedLine(key, name, words, percent(end), first, minutes is None, label)

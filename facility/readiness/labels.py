@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from facility.readiness.axis import FAR_END, percent
+from facility.readiness.axis import CLOSE_END, FAR_END, percent
 
-#: narrowest field of a tablet and widest likely letter, in CSS px: the guess of room errs to the safe side
-FIELD_PX = 570.0
+#: narrowest field and widest likely letter, in CSS px: the guess of room errs to the safe side.
+#: Words beside a run are also set on a phone, those of a need are not.
+FIELD_PX, PHONE_PX = 570.0, 328.0
 LETTER_PX = 6.9
 GAP_PX = 9
 
@@ -23,14 +24,14 @@ class Label:
     long: bool = False
 
 
-def room(text: str) -> float:
-    """Return about how much of the field a text takes, in per cent."""
-    return (len(text) * LETTER_PX + 2 * GAP_PX) / FIELD_PX * 100
+def room(text: str, field_px: float) -> float:
+    """Return about how much of a field a text takes, in per cent of its width."""
+    return (len(text) * LETTER_PX + 2 * GAP_PX) / field_px * 100
 
 
 def beside(end: float, text: str) -> Label:
-    """Set words after the end of a bar."""
-    return Label(text, percent(end), long=end + room(text) > FAR_END)
+    """Set words after the end of a run's bar; if they do not fit, over it from the left edge."""
+    return Label(text, percent(end)) if end + room(text, PHONE_PX) <= FAR_END else inside(text)
 
 
 def inside(text: str) -> Label:
@@ -38,13 +39,23 @@ def inside(text: str) -> Label:
     return Label(text, "0%")
 
 
-def place(start: float, end: float, text: str, before: str = "") -> Label:
-    """Set words after ``end`` if they fit, else before ``start``, else apart.
-
-    ``before``: what to write there instead, so that the figure stays next to the end.
-    """
-    if end + room(text) <= FAR_END:
+def of_run_bar(start: float, end: float, text: str) -> Label:
+    """Set words after a bar that stands ahead, else before it, else over the left edge."""
+    if end + room(text, PHONE_PX) <= FAR_END:
         return Label(text, percent(end))
-    if room(text) <= start:
-        return Label(before or text, percent(start), dx=-GAP_PX, anchor="end")
-    return Label(text, "0%", dx=0, long=True)
+    if room(text, PHONE_PX) <= start:
+        return Label(text, percent(start), dx=-GAP_PX, anchor="end")
+    return inside(text)
+
+
+def of_need(end: float, figure: str, name: str) -> Label:
+    """Set figure and name after the end of a need's line, else before it, else on a line of their own.
+
+    Before the end, at most up to the first change of scale, so that the names line up there.
+    """
+    start = min(end, CLOSE_END - 1)
+    if end + room(f"{figure}  {name}", FIELD_PX) <= FAR_END:
+        return Label(f"{figure}  {name}", percent(end))
+    if room(f"{name}  {figure}", FIELD_PX) <= start:
+        return Label(f"{name}  {figure}", percent(start), dx=-GAP_PX, anchor="end")
+    return Label(f"{figure}  {name}", "0%", dx=0, long=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime, tzinfo
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
@@ -9,11 +10,13 @@ from zoneinfo import ZoneInfo
 
 from django import template
 from django.templatetags.static import static
+from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.dateformat import format as date_words
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
+from facility.compute.instants import datetime_of, parse_instant
 from facility.models import LightMode
 
 if TYPE_CHECKING:
@@ -160,6 +163,42 @@ def age(value: datetime | float | None, now: datetime | None = None) -> str:
             return ""
         return minutes((now - value).total_seconds() // 60)
     return minutes(value)
+
+
+@register.filter
+def instant(value: str | None, zone: str | None = None) -> str:
+    """Print an instant written YYYY-MM-DDTHH:MMZ as 27 Nov 2026 18:00."""
+    return when(datetime_of(parse_instant(value)), zone) if value else ""
+
+
+@register.filter
+def member_word(state: str) -> str:
+    """Return the word for the state of one member of a need."""
+    words = {"good": _("good"), "limited": _("limited"), "unknown": _("not known"), "bad": _("not good")}
+    return words.get(str(state), str(state))
+
+
+#: where the record behind a member's state is shown, if not under the generic pages
+_OWN_PAGES = {"check": "walk:check", "run": "treatments:run", "defect": "maintenance:defect"}
+
+
+@register.simple_tag(takes_context=True)
+def record_url(context: Context, member: Mapping[str, Any]) -> str:
+    """Return the page of the record behind a member's state: its own ``url``, else by ``record`` {kind, pk}."""
+    record = member.get("record")
+    visit = context.get("visit")
+    if member.get("url") or not record or visit is None:
+        return str(member.get("url") or "")
+    kind, pk = record["kind"], record["pk"]
+    own = _OWN_PAGES.get(kind)
+    try:
+        return (
+            reverse(own, args=[visit.site.key, pk])
+            if own
+            else reverse("records:detail", args=[visit.site.key, kind, pk])
+        )
+    except NoReverseMatch:
+        return ""
 
 
 @register.filter

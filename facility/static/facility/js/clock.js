@@ -1,6 +1,19 @@
 // Facility time goes on from what the server said, in the facility's zone; the device's own clock only counts the steps.
 const STEP_MS = 1000;
 const SKEW_MS = 120000;
+const steady = performance.now();
+const wall = Date.now();
+
+// A device that slept may have stopped one of its two counters: the longer one is right.
+export function passed() {
+  return Math.max(performance.now() - steady, Date.now() - wall, 0);
+}
+
+export function now() {
+  const face = document.querySelector("[data-clock]");
+  const base = face ? Date.parse(face.dataset.clock) : NaN;
+  return Number.isNaN(base) ? Date.now() : base + passed();
+}
 
 export function words(instant, zone) {
   const parts = {};
@@ -9,8 +22,7 @@ export function words(instant, zone) {
     hour: "2-digit", minute: "2-digit", hourCycle: "h23",
   });
   for (const part of format.formatToParts(instant)) parts[part.type] = part.value;
-  const month = parts.month.slice(0, 3);
-  return `${parts.weekday} ${parts.day} ${month} ${parts.year} ${parts.hour}:${parts.minute}`;
+  return `${parts.weekday} ${parts.day} ${parts.month.slice(0, 3)} ${parts.year} ${parts.hour}:${parts.minute}`;
 }
 
 export function span(minutes) {
@@ -19,30 +31,25 @@ export function span(minutes) {
 }
 
 export function clock() {
-  const began = performance.now();
   const face = document.querySelector("[data-clock]");
   const elapsed = document.querySelector("[data-elapsed]");
-  const base = face ? Date.parse(face.dataset.clock) : NaN;
-  if (face && !Number.isNaN(base)) warn(base, face.dataset.zone);
+  if (face) warn(Date.parse(face.dataset.clock), face.dataset.zone);
   if (!face && !elapsed) return;
-  const from = elapsed ? Number(elapsed.dataset.elapsed) : 0;
+  const from = elapsed ? Number(elapsed.dataset.elapsed) : NaN;
   window.setInterval(() => {
-    const passed = performance.now() - began;
-    if (face && !Number.isNaN(base)) {
-      const text = words(new Date(base + passed), face.dataset.zone);
-      if (face.textContent !== text) face.textContent = text;
-    }
-    if (elapsed && Number.isFinite(from)) {
-      const text = span(Math.floor(from + passed / 60000));
-      if (elapsed.textContent !== text) elapsed.textContent = text;
-    }
+    if (face) show(face, words(new Date(now()), face.dataset.zone));
+    if (elapsed && Number.isFinite(from)) show(elapsed, span(Math.floor(from + passed() / 60000)));
   }, STEP_MS);
+}
+
+function show(place, text) {
+  if (place.textContent !== text) place.textContent = text;
 }
 
 function warn(base, zone) {
   const line = document.getElementById("skew");
   const here = Date.now();
-  if (!line || Math.abs(here - base) < SKEW_MS) return;
+  if (!line || Number.isNaN(base) || Math.abs(here - base) < SKEW_MS) return;
   line.querySelector("b").textContent = line.dataset.words
     .replace("{here}", words(new Date(here), zone))
     .replace("{there}", words(new Date(base), zone));

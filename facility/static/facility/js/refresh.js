@@ -1,19 +1,13 @@
-// A page marked <section data-refresh="60"> asks for itself again and takes over the new content of that section.
+// A page with data-refresh="60" asks for itself again and takes over the parts marked data-fresh that have changed.
 // If the box does not answer, the page says so, and no word outlives the instant up to which it held.
+import { now } from "./clock.js";
 import { offline } from "./connection.js";
 
-const began = performance.now();
-
-function serverNow() {
-  const face = document.querySelector("[data-clock]");
-  return face ? Date.parse(face.dataset.clock) + performance.now() - began : Date.now();
-}
-
 // A word from old data never stays: past its end it turns to Not known, the old word struck above it.
-export function expire(now = serverNow()) {
+export function expire(at = now()) {
   for (const row of document.querySelectorAll("[data-ends]:not([data-ended])")) {
     const end = Date.parse(row.dataset.ends);
-    if (Number.isNaN(end) || now < end) continue;
+    if (Number.isNaN(end) || at < end) continue;
     row.dataset.ended = "yes";
     const word = row.querySelector(".word");
     const mark = row.querySelector("svg.mark use");
@@ -28,32 +22,47 @@ export function expire(now = serverNow()) {
       mark.setAttribute("href", mark.getAttribute("href").replace(/#.*/, "#unknown"));
       mark.closest("svg").setAttribute("class", "mark is-unknown");
     }
+    for (const head of document.querySelectorAll("h1[data-fresh]")) head.classList.add("stale");
   }
 }
 
-async function again(section) {
+function takeOver(page) {
+  for (const part of document.querySelectorAll("[data-fresh]")) {
+    const fresh = page.querySelector(`[data-fresh="${part.dataset.fresh}"]`);
+    if (!fresh || (fresh.outerHTML === part.outerHTML)) continue;
+    const held = part.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
+    part.replaceChildren(...fresh.childNodes);
+    part.classList.remove("stale");
+    delete part.dataset.ended;
+    if (fresh.dataset.ends) part.dataset.ends = fresh.dataset.ends;
+    else delete part.dataset.ends;
+    if (held) part.querySelector(`a[href="${CSS.escape(held)}"]`)?.focus();
+  }
+  const face = document.querySelector("[data-clock]");
+  const other = page.querySelector("[data-clock]");
+  if (face && other) face.dataset.asOf = other.dataset.clock;
+}
+
+async function again() {
   try {
-    const answer = await fetch(window.location.href, { cache: "no-store", headers: { "X-Requested-With": "refresh" } });
+    const answer = await fetch(window.location.href, { cache: "no-store" });
     if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    const fresh = page.querySelector("[data-refresh]");
-    if (!fresh) throw new Error("another page");
-    const held = document.activeElement && section.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
-    section.replaceChildren(...fresh.childNodes);
-    const face = document.querySelector("[data-clock]");
-    const other = page.querySelector("[data-clock]");
-    if (face && other) face.dataset.asOf = other.dataset.clock;
-    if (held) section.querySelector(`a[href="${CSS.escape(held)}"]`)?.focus();
+    if (!page.querySelector("[data-refresh]")) throw new Error("another page");
+    takeOver(page);
     offline(false);
   } catch {
     offline(true);
   }
+  expire();
 }
 
 export function refresh() {
   const section = document.querySelector("[data-refresh]");
   if (!section) return;
-  window.setInterval(() => again(section), Number(section.dataset.refresh) * 1000);
+  window.setInterval(again, Number(section.dataset.refresh) * 1000);
   window.setInterval(() => expire(), 1000);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) again(); });
+  window.addEventListener("pageshow", (event) => { if (event.persisted) again(); });
   expire();
 }
