@@ -5,6 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from facility.compute.facts_json import facility_of
+from facility.compute.findings import dump_evaluation
+from facility.compute.instants import parse_instant
+from facility.compute.readiness import evaluate
+
 GAUGES = ("G1", "G2", "G3")
 TT6_DURATION_MIN = 288 + 2 * 25 + 2 * 75 + 30
 
@@ -159,8 +164,7 @@ def _big_member(number: int) -> dict[str, Any]:
             "due": [{"name": "test", "until": {"date": "2027-06-30", "window_days": 0}}],
             "defects": [],
             "cylinders": [
-                {"id": f"c{i}", "usable": 3000, "read_at": _day(26, "06:00"), "analysis": "passed"}
-                for i in range(6)
+                {"id": f"c{i}", "usable": 3000, "read_at": _day(26, "06:00"), "analysis": "passed"} for i in range(6)
             ],
         }
     if number % 30 == 2:
@@ -186,9 +190,7 @@ def _big_person(number: int) -> dict[str, Any]:
     skills = [BIG_SKILLS[number % 5], BIG_SKILLS[(number * 2 + 1) % 5]]
     weeks = range(number % 3, 16, 2)
     return {
-        "qualifications": {
-            skill: held(_day(90 + number + 11 * place)) for place, skill in enumerate(skills)
-        },
+        "qualifications": {skill: held(_day(90 + number + 11 * place)) for place, skill in enumerate(skills)},
         "medical": held(_day(70 + 3 * number)),
         "duty": [span(_day(7 * week), _day(7 * week + 8)) for week in weeks],
         "waits": [span(_day(26, "02:00"), _day(27, "02:00"))] if number % 10 == 0 else [],
@@ -235,3 +237,28 @@ def big_facility(members: int = 300, people: int = 30, plans: int = 12) -> dict[
             for number in range(plans)
         },
     )
+
+
+AT = "2026-11-27T10:00Z"
+
+
+def evaluated(facts: dict[str, Any], at: str = AT) -> dict[str, Any]:
+    """The evaluation of the first plan, in its JSON shape."""
+    found = evaluate(facility_of(facts), parse_instant(at))
+    return dump_evaluation(next(iter(found.values())))
+
+
+def one_need(*members: dict[str, Any], k: int = 1, **other: Any) -> dict[str, Any]:
+    """A facility with one plan of an hour that rests on one need, ``N``, of these members."""
+    names = [f"M{number}" for number in range(len(members))]
+    return facility(
+        members=dict(zip(names, members, strict=True)),
+        needs={"N": need(*names, k=k, **other)},
+        plans={"P": plan("N")},
+    )
+
+
+def finding(facts: dict[str, Any], at: str = AT, name: str = "N") -> dict[str, Any]:
+    """The finding of one need of the first plan."""
+    found: dict[str, Any] = evaluated(facts, at)["findings"][name]
+    return found

@@ -226,3 +226,42 @@ def random_facts(chance: Random) -> tuple[dict[str, Any], str]:
 def facts(draw: st.DrawFn) -> tuple[dict[str, Any], str]:
     """The same as a Hypothesis strategy, so that a failure is made small."""
     return random_facts(draw(st.randoms(use_true_random=False)))
+
+
+def random_changes(chance: Random, facts: dict[str, Any], at: str) -> list[dict[str, Any]]:
+    """One or two changes that the facts allow."""
+    changes = [change for make in (_of_people, _of_members, _of_runs) for change in make(chance, facts, at)]
+    return chance.sample(changes, min(len(changes), chance.choice((0, 1, 2))))
+
+
+def _of_people(chance: Random, facts: dict[str, Any], _at: str) -> list[dict[str, Any]]:
+    people = list(facts["people"])
+    return [{"op": "without person", "person": people[-1]}] if len(people) > 1 and chance.random() < 0.7 else []
+
+
+def _of_members(chance: Random, facts: dict[str, Any], at: str) -> list[dict[str, Any]]:
+    changes: list[dict[str, Any]] = []
+    for name, member in facts["members"].items():
+        if member["kind"] == "check":
+            continue
+        changes += [
+            {"op": "out of service", "member": name},
+            {"op": "late", "member": name, "days": chance.choice((0, 1, 3))},
+        ]
+        later = chance.choice((at[:-6] + "23:59Z", {"date": at[:10], "window_days": 1}))
+        changes += [{"op": "done", "member": name, "due": due["name"], "until": later} for due in member["due"]]
+    return changes
+
+
+def _of_runs(chance: Random, facts: dict[str, Any], at: str) -> list[dict[str, Any]]:
+    """A run of the first plan that is over already, or starts now; nobody who is taken away is inside."""
+    plan = facts["plans"]["P0"]
+    banks = {
+        member["gas"]: name
+        for name, member in facts["members"].items()
+        if member["kind"] == "bank" and member["gas"] in plan["gas"]
+    }
+    before = datetime.fromisoformat(at.removesuffix("Z")) - timedelta(minutes=chance.choice((0, 3, 12)))
+    inside = [name for name in list(facts["people"])[:-1] if chance.random() < 0.5]
+    start = f"{before:%Y-%m-%dT%H:%M}Z"
+    return [{"op": "after run", "plan": "P0", "start": start, "banks": banks, "inside": inside}]

@@ -46,9 +46,7 @@ def _check_zone(zone: str) -> None:
     try:
         ZoneInfo(zone)
     except (ValueError, OSError, LookupError) as error:
-        raise FactsError(
-            f"zone: {zone!r} is not known. Give a zone such as Europe/Oslo."
-        ) from error
+        raise FactsError(f"zone: {zone!r} is not known. Give a zone such as Europe/Oslo.") from error
 
 
 def _check_member(facility: Facility, place: str, member: Member) -> None:
@@ -78,16 +76,13 @@ def _spans(person: Person) -> Iterator[tuple[str, tuple[Held | Span, ...]]]:
 
 def _check_spans(place: str, spans: Iterable[object]) -> None:
     for position, span in enumerate(spans):
-        _check_span(
-            f"{place}[{position}]", getattr(span, "from_"), getattr(span, "until")
-        )
+        _check_span(f"{place}[{position}]", getattr(span, "from_"), getattr(span, "until"))
 
 
 def _check_span(place: str, start: Instant | None, until: Instant | None) -> None:
     if start is not None and until is not None and until <= start:
         raise FactsError(
-            f"{place}: until {format_instant(until)} is not after from "
-            f"{format_instant(start)}. Give a later until."
+            f"{place}: until {format_instant(until)} is not after from {format_instant(start)}. Give a later until."
         )
 
 
@@ -120,8 +115,7 @@ def _check_roles(place: str, roles: tuple[Role, ...]) -> None:
         _check_part(f"{place} {role.role!r}", role.from_, role.to)
         if names.count(role.role) > 1:
             raise FactsError(
-                f"{place}: role {role.role!r} is given twice. Raise its count, or give "
-                "relief a name of its own."
+                f"{place}: role {role.role!r} is given twice. Raise its count, or give relief a name of its own."
             )
 
 
@@ -140,9 +134,7 @@ def _check_waiver(facility: Facility, place: str, waiver: Waiver) -> None:
     _known(f"{place}.without", waiver.without, roles, "role")
 
 
-def _known(
-    place: str, names: Iterable[str], known: dict[str, object] | dict[str, Role], what: str
-) -> None:
+def _known(place: str, names: Iterable[str], known: dict[str, object] | dict[str, Role], what: str) -> None:
     for name in names:
         if name not in known:
             some = ", ".join(list(known)[:8]) or "none at all"

@@ -31,9 +31,7 @@ from facility.compute.reading import (
 KINDS: dict[str, type] = {"equipment": f.Equipment, "bank": f.Bank, "check": f.Check}
 MINUTES = whole(0)
 
-DUES = listed(
-    record(f.Due, name=(text,), until=(optional(due),), from_=(optional(instant), None))
-)
+DUES = listed(record(f.Due, name=(text,), until=(optional(due),), from_=(optional(instant), None)))
 DEFECTS = listed(
     record(
         f.Defect,
@@ -196,9 +194,7 @@ def read_json(content: str) -> Any:
             object_pairs_hook=_unique,
         )
     except json.JSONDecodeError as error:
-        raise FactsError(
-            f"Not JSON: {error.msg} at line {error.lineno}, column {error.colno}."
-        ) from error
+        raise FactsError(f"Not JSON: {error.msg} at line {error.lineno}, column {error.colno}.") from error
     except RecursionError as error:
         raise FactsError("Not facts: nested too deeply.") from error
 
@@ -229,10 +225,7 @@ INSTANT_KEYS = {"from", "until", "at", "read_at", "signed_at", "roster_until", "
 def _dumped(value: Any, key: str = "") -> Any:
     if isinstance(value, f.Need | f.Role) or not is_dataclass(value):
         return _dumped_plain(value, key)
-    found = {
-        field.name.rstrip("_"): _dumped(getattr(value, field.name), field.name)
-        for field in fields(value)
-    }
+    found = {field.name.rstrip("_"): _dumped(getattr(value, field.name), field.name) for field in fields(value)}
     if isinstance(value, f.Waiver):
         del found["accepts" if value.need == f.CREW else "without"]
     if isinstance(value, f.AgeLimits) and value.bank is None:
@@ -243,10 +236,7 @@ def _dumped(value: Any, key: str = "") -> Any:
 
 def _dumped_plain(value: Any, key: str) -> Any:
     if isinstance(value, f.Need | f.Role):
-        return {
-            field.name.rstrip("_"): _dumped(getattr(value, field.name))
-            for field in fields(value)
-        }
+        return {field.name.rstrip("_"): _dumped(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, dict):
         return {name: _dumped(item) for name, item in value.items()}
     if isinstance(value, tuple):

@@ -89,10 +89,7 @@ def dump_finding(finding: Finding) -> dict[str, Any]:
         shape |= {
             "slots": crew.slots,
             "filled": list(crew.filled),
-            "lifts": [
-                {"person": lift.person, "role": lift.role, "lacks": list(lift.lacks)}
-                for lift in crew.lifts
-            ],
+            "lifts": [{"person": lift.person, "role": lift.role, "lacks": list(lift.lacks)} for lift in crew.lifts],
             "roles_short": list(crew.roles_short),
         }
     return shape
@@ -107,10 +104,7 @@ def dump_evaluation(evaluation: Evaluation) -> dict[str, Any]:
         "limiting": list(evaluation.limiting),
         "ready_from": dump_instant(evaluation.ready_from),
         "in_the_way": list(evaluation.in_the_way),
-        "findings": {
-            name: dump_finding(finding)
-            for name, finding in evaluation.findings.items()
-        },
+        "findings": {name: dump_finding(finding) for name, finding in evaluation.findings.items()},
     }
 
 

@@ -13,9 +13,7 @@ from facility.compute.steps import Steps, worst_of_steps
 FORECAST_MINUTES = 90 * MINUTES_PER_DAY
 
 
-def forecast(
-    facility: Facility, plan: str, at: Instant
-) -> list[tuple[Instant, State]]:
+def forecast(facility: Facility, plan: str, at: Instant) -> list[tuple[Instant, State]]:
     """States of a plan for starts from ``at`` until 90 days later, step by step.
 
     Ages and content stay as judged at ``at``: the routine is assumed done.
@@ -25,9 +23,7 @@ def forecast(
     return forecast_in(Outlook(facility, at, settled=True), plan)
 
 
-def forecast_all(
-    facility: Facility, at: Instant
-) -> dict[str, list[tuple[Instant, State]]]:
+def forecast_all(facility: Facility, at: Instant) -> dict[str, list[tuple[Instant, State]]]:
     """Forecast of every plan; what the plans share is worked out once."""
     outlook = Outlook(facility, at, settled=True)
     return {plan: forecast_in(outlook, plan) for plan in facility.plans}
@@ -41,10 +37,7 @@ def forecast_in(outlook: Outlook, plan: str) -> list[tuple[Instant, State]]:
         return [(at, STATES[UNKNOWN])]
     many = [_steps(signal, at, end) for signal in signals.values()]
     instants, levels = worst_of_steps(many, at)
-    return [
-        (instant, STATES[level])
-        for instant, level in zip(instants, levels, strict=True)
-    ]
+    return [(instant, STATES[level]) for instant, level in zip(instants, levels, strict=True)]
 
 
 def _steps(signal: Signal, at: Instant, end: Instant) -> Steps:

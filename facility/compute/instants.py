@@ -42,9 +42,7 @@ def parse_instant(text: str) -> Instant:
         raise FactsError(f"{text!r} is not an instant: {error}.") from error
     hour, minute = int(text[11:13]), int(text[14:16])
     if hour >= 24 or minute >= 60:
-        raise FactsError(
-            f"{text!r} is not an instant: hours run 00 to 23, minutes 00 to 59."
-        )
+        raise FactsError(f"{text!r} is not an instant: hours run 00 to 23, minutes 00 to 59.")
     return (day - _EPOCH_DAY) * MINUTES_PER_DAY + hour * 60 + minute
 
 

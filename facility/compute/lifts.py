@@ -25,9 +25,7 @@ def crew_places(outlook: Outlook, run: Run, crew: Crew) -> CrewPlaces:
     return CrewPlaces(crew.slots, (good, limited, unknown), lifts, roles_short)
 
 
-def _lifting(
-    outlook: Outlook, run: Run, masks: Sequence[int]
-) -> tuple[tuple[Lift, ...], tuple[str, ...]]:
+def _lifting(outlook: Outlook, run: Run, masks: Sequence[int]) -> tuple[tuple[Lift, ...], tuple[str, ...]]:
     """One more pair helps where its place and its person can both be left over.
 
     Source: an edge enlarges a maximum matching exactly if some maximum matching
@@ -67,8 +65,4 @@ def lacking(outlook: Outlook, run: Run, number: int, role: Role) -> tuple[str, .
         steps = outlook.qualification(name, qualification)
         causes[f"qualification {qualification}"] = steps
     part = run.part(role.from_, role.to)
-    return tuple(
-        cause
-        for cause, steps in causes.items()
-        if window(steps, *part).level(at) >= UNKNOWN
-    )
+    return tuple(cause for cause, steps in causes.items() if window(steps, *part).level(at) >= UNKNOWN)

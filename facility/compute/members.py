@@ -60,9 +60,7 @@ def defect_spans(defects: tuple[Defect, ...], plan: str) -> list[LevelSpan]:
     ]
 
 
-def _newest(
-    records: list[tuple[Instant, int]], before: int, start: Instant
-) -> list[LevelSpan]:
+def _newest(records: list[tuple[Instant, int]], before: int, start: Instant) -> list[LevelSpan]:
     """Spans of the newest record from ``start`` on; of two at one instant the worse."""
     level = max([one for one in records if one[0] <= start], default=(PAST, before))[1]
     since = PAST
@@ -131,16 +129,12 @@ def _readable(cylinder: Cylinder, age_limit_min: int) -> tuple[Instant, Instant]
     return cylinder.read_at, cylinder.read_at + age_limit_min
 
 
-def content_steps(
-    bank: Bank, demand: GasDemand, age_limit_min: int, start: Instant
-) -> Steps:
+def content_steps(bank: Bank, demand: GasDemand, age_limit_min: int, start: Instant) -> Steps:
     """Whether a bank holds demand and reserve, by the start of the run."""
     points = {start}
     for cylinder in bank.cylinders:
         if cylinder.analysis == "passed" and cylinder.read_at is not None:
-            points.update(
-                one for one in _readable(cylinder, age_limit_min) if one > start
-            )
+            points.update(one for one in _readable(cylinder, age_limit_min) if one > start)
     asked = demand.demand + demand.reserve
     instants = sorted(points)
     levels = []
@@ -153,9 +147,7 @@ def content_steps(
 
 def check_steps(check: Check, start: Instant) -> Steps:
     """Newest result of a check and openings since, at every instant."""
-    records = sorted(
-        (one.signed_at, CHECK_LEVELS[one.result]) for one in check.checks
-    )
+    records = sorted((one.signed_at, CHECK_LEVELS[one.result]) for one in check.checks)
     spans = _newest(records, UNKNOWN, start)
     signed = sorted({instant for instant, _ in records})
     for opened in check.opened:

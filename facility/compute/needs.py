@@ -65,9 +65,7 @@ def unwaived(need: Need, members: Sequence[Signal]) -> Signal:
     return signal
 
 
-def waived(
-    outlook: Outlook, run: Run, name: str, members: Sequence[Signal], signal: Signal
-) -> Signal:
+def waived(outlook: Outlook, run: Run, name: str, members: Sequence[Signal], signal: Signal) -> Signal:
     """The need's signal with every waiver that acts on it; the best counts."""
     need = outlook.facility.needs[name]
     if name not in outlook.waivers or not need.waivable:

@@ -63,9 +63,7 @@ class Outlook:
     ``settled``: ages and content stay as judged at ``at`` (for the forecast).
     """
 
-    def __init__(
-        self, facility: Facility, at: Instant, *, settled: bool = False
-    ) -> None:
+    def __init__(self, facility: Facility, at: Instant, *, settled: bool = False) -> None:
         """Look at ``facility`` from ``at`` on."""
         self.facility = facility
         self.at = at
@@ -79,8 +77,7 @@ class Outlook:
         self.scoped = {
             name
             for name, member in facility.members.items()
-            if not isinstance(member, Check)
-            and any(defect.plans is not None for defect in member.defects)
+            if not isinstance(member, Check) and any(defect.plans is not None for defect in member.defects)
         }
 
     def run(self, plan: str) -> Run:

@@ -15,9 +15,7 @@ from facility.compute.steps import (
 )
 
 
-def duty_steps(
-    duty: tuple[Span, ...], roster_until: Instant | None, start: Instant
-) -> Steps:
+def duty_steps(duty: tuple[Span, ...], roster_until: Instant | None, start: Instant) -> Steps:
     """On duty good, off duty bad, off duty beyond the roster's end unknown."""
     steps = covered([(span.from_, span.until) for span in duty], start, BAD)
     if roster_until is None:
@@ -79,9 +77,7 @@ def span_steps(spans: tuple[Span, ...], level: int, start: Instant) -> Steps:
     return worst_of([(span.from_, span.until, level) for span in spans], start)
 
 
-def presence_steps(
-    person: Person, roster_until: Instant | None, start: Instant
-) -> Steps:
+def presence_steps(person: Person, roster_until: Instant | None, start: Instant) -> Steps:
     """Duty, waits and restrictions together: what every role asks."""
     parts = [duty_steps(person.duty, roster_until, start)]
     if person.waits:

@@ -65,11 +65,7 @@ def evaluate_run(outlook: Outlook, run: Run) -> Evaluation:
     if run.plan.roles:
         signals[CREW], levels[CREW], findings[CREW] = _crew(outlook, run)
     level = max(levels.values(), default=UNKNOWN)
-    begins = {
-        name: finding.start_until
-        for name, finding in findings.items()
-        if levels[name] == level
-    }
+    begins = {name: finding.start_until for name, finding in findings.items() if levels[name] == level}
     holds_until, limiting, ready_from = horizons(signals, begins, level, outlook.at)
     return Evaluation(
         state=STATES[level],
@@ -162,9 +158,7 @@ def _crew(outlook: Outlook, run: Run) -> tuple[Signal, int, Finding]:
 
 
 def _crew_lapse(outlook: Outlook, run: Run) -> Instant | None:
-    key = tuple(
-        (role.count, role.qualifications, role.medical) for role in run.plan.roles
-    )
+    key = tuple((role.count, role.qualifications, role.medical) for role in run.plan.roles)
     if key not in outlook.lapses:
         crew: Crew = crew_of(outlook, outlook.point(run))
         at = outlook.at

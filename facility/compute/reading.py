@@ -83,9 +83,7 @@ def due(value: Any, place: str) -> Instant | DueDate:
     """Read an instant, or ``{"date": "YYYY-MM-DD", "window_days": n}``."""
     if not isinstance(value, Mapping):
         return instant(value, place)
-    return record(DueDate, date=(civil_date,), window_days=(whole(0, 3660), 0))(
-        value, place
-    )  # type: ignore[no-any-return]
+    return record(DueDate, date=(civil_date,), window_days=(whole(0, 3660), 0))(value, place)  # type: ignore[no-any-return]
 
 
 def civil_date(value: Any, place: str) -> date:
@@ -133,10 +131,7 @@ def named(reader: Reader) -> Reader:
     def read(value: Any, place: str) -> dict[str, Any]:
         if not isinstance(value, Mapping):
             raise refuse(place, value, "Give an object of ids and their values")
-        return {
-            text(key, f"{place} (id)"): reader(item, f"{place}.{key}")
-            for key, item in value.items()
-        }
+        return {text(key, f"{place} (id)"): reader(item, f"{place}.{key}") for key, item in value.items()}
 
     return read
 
@@ -159,11 +154,7 @@ def record(kind: Callable[..., Any], **fields: tuple[Any, ...]) -> Reader:
         if missing:
             raise FactsError(f"{place}: {missing[0]!r} is missing. Give it.")
         return kind(
-            **{
-                name: spec[0](value[key], f"{place}.{key}")
-                for key, (name, *spec) in keys.items()
-                if key in value
-            }
+            **{name: spec[0](value[key], f"{place}.{key}") for key, (name, *spec) in keys.items() if key in value}
         )
 
     return read

@@ -212,9 +212,7 @@ class AtLeast:
     def until_within(self, start: Instant, limit: int) -> Instant:
         """The first start at which ``k`` are within the limit together."""
         while start < FOREVER:
-            begins = sorted(
-                [signal.until_within(start, limit) for signal in self.signals]
-            )
+            begins = sorted([signal.until_within(start, limit) for signal in self.signals])
             if begins[self.k - 1] == start:
                 break
             start = begins[self.k - 1]

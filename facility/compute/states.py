@@ -39,6 +39,4 @@ class State(StrEnum):
 
 FINDING_STATES = tuple(FindingState)
 STATES = tuple(State)
-CAUTION = (
-    "From records only; the supervisor and the physician decide; local codes prevail."
-)
+CAUTION = "From records only; the supervisor and the physician decide; local codes prevail."

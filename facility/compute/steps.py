@@ -52,9 +52,7 @@ def worst_of(spans: Iterable[LevelSpan], start: Instant) -> Steps:
     return instants, levels
 
 
-def covered(
-    spans: Iterable[tuple[Instant, Instant]], start: Instant, outside: int
-) -> Steps:
+def covered(spans: Iterable[tuple[Instant, Instant]], start: Instant, outside: int) -> Steps:
     """Good inside any of the spans, ``outside`` elsewhere, from ``start`` on.
 
     >>> covered([(0, 5), (3, 8), (10, 12)], 1, 3)

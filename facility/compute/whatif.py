@@ -33,9 +33,7 @@ from facility.compute.instants import MINUTES_PER_DAY, FactsError, Instant
 from facility.compute.readiness import evaluate_plan
 
 
-def what_if(
-    facility: Facility, plan: str, at: Instant, changes: Sequence[Change]
-) -> Comparison:
+def what_if(facility: Facility, plan: str, at: Instant, changes: Sequence[Change]) -> Comparison:
     """Readiness of ``plan`` at ``at`` before and after ``changes``, in their order.
 
     Errors: FactsError if the plan, or what a change names, does not exist.
@@ -90,25 +88,18 @@ def _item(facility: Facility, name: str) -> Equipment | Bank:
     _known("member", name, facility.members)
     item = facility.members[name]
     if isinstance(item, Check):
-        raise FactsError(
-            f"Member {name!r} is a check: this change is for equipment and banks only."
-        )
+        raise FactsError(f"Member {name!r} is a check: this change is for equipment and banks only.")
     return item
 
 
 def _late(item: Equipment | Bank, at: Instant, later: int) -> Equipment | Bank:
     """Every absence that ends after ``at`` ends so many minutes later."""
     defects = tuple(
-        replace(one, until=one.until + later)
-        if one.until is not None and one.until > at
-        else one
+        replace(one, until=one.until + later) if one.until is not None and one.until > at else one
         for one in item.defects
     )
     due = tuple(
-        replace(one, from_=one.from_ + later)
-        if one.from_ is not None and one.from_ > at
-        else one
-        for one in item.due
+        replace(one, from_=one.from_ + later) if one.from_ is not None and one.from_ > at else one for one in item.due
     )
     return replace(item, defects=defects, due=due)
 
@@ -120,10 +111,7 @@ def _done(item: Equipment | Bank, change: Done) -> Equipment | Bank:
             f"Member {change.member!r} has nothing due named {change.due!r}. "
             f"Known: {', '.join(names) or 'none at all'}."
         )
-    due = tuple(
-        Due(one.name, change.until) if one.name == change.due else one
-        for one in item.due
-    )
+    due = tuple(Due(one.name, change.until) if one.name == change.due else one for one in item.due)
     return replace(item, due=due)
 
 
@@ -153,10 +141,7 @@ def _bank(facility: Facility, name: str, gas: str, plan: Plan) -> Bank:
     if not isinstance(item, Bank) or item.gas != gas:
         raise FactsError(f"Member {name!r} is no bank of {gas!r}. Name one.")
     if gas not in plan.gas:
-        raise FactsError(
-            f"The plan has no demand of {gas!r}. Known: "
-            f"{', '.join(plan.gas) or 'none at all'}."
-        )
+        raise FactsError(f"The plan has no demand of {gas!r}. Known: {', '.join(plan.gas) or 'none at all'}.")
     return item
 
 
@@ -184,9 +169,7 @@ def _used(member: Member, lasted: int, end: Instant) -> Member:
         return replace(member, opened=(*member.opened, end))
     if isinstance(member, Bank):
         return member
-    return replace(
-        member, counters=tuple(_raised(one, lasted) for one in member.counters)
-    )
+    return replace(member, counters=tuple(_raised(one, lasted) for one in member.counters))
 
 
 def _raised(counter: Counter, lasted: int) -> Counter:

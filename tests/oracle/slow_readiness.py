@@ -345,9 +345,7 @@ class Slow:
             "findings": {name: self.finding(name, plan, now, later) for name in now},
         }
 
-    def finding(
-        self, name: str, plan: str, now: dict[str, int], later: dict[int, dict[str, int]]
-    ) -> dict[str, Any]:
+    def finding(self, name: str, plan: str, now: dict[str, int], later: dict[int, dict[str, int]]) -> dict[str, Any]:
         """One finding in its JSON shape."""
         length = self.duration(self.facts["plans"][plan])
         unwaived = self.crew_unwaived if name == "crew" else (lambda *a: self.unwaived(name, *a))

@@ -27,20 +27,27 @@ from facility.compute.instants import FactsError, Instant, parse_instant
 from facility.compute.readiness import evaluate, evaluate_plan
 from facility.compute.states import CAUTION
 from facility.compute.whatif import what_if
+from facility.events import now
+from facility.readiness import shell
 
 REFUSED = 2
 
 
 class Command(BaseCommand):
-    """Print readiness, computed from a file of facts without a database."""
+    """Print readiness, of a site's records, or from a file of facts without a database."""
 
     help = "Say for each plan whether a run may start, what stands in the way, and until when that holds."
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Declare the options."""
+        parser.add_argument("site", nargs="?", help="key of a site, see --list")
+        parser.add_argument("--list", action="store_true", help="list the sites, one a line, its key first")
+        parser.add_argument("--chamber", metavar="KEY", help="this chamber of the site only")
         parser.add_argument("--facts", metavar="FILE", help="compute from this JSON file, without a database")
-        parser.add_argument("--at", metavar="INSTANT", help="YYYY-MM-DDTHH:MMZ, UTC")
+        parser.add_argument(
+            "--at", metavar="INSTANT", help="instant, YYYY-MM-DDTHH:MMZ; of a site: any offset, without it now"
+        )
         parser.add_argument("--plan", metavar="PLAN", help="this plan only")
         parser.add_argument("--json", action="store_true", help="print JSON")
         parser.add_argument("--forecast", metavar="PLAN", help="states over the coming 90 days")
@@ -54,10 +61,20 @@ class Command(BaseCommand):
                 self._print_json(schema())
             elif options["facts"]:
                 self._from_file(options)
+            elif options["list"]:
+                self.stdout.write("\n".join(shell.site_list()))
+            elif options["site"]:
+                self._of_site(options)
             else:
-                raise FactsError(_("Nothing to compute from. Give --facts FILE and --at INSTANT."))
-        except (FactsError, OSError, UnicodeDecodeError) as error:
+                raise FactsError(
+                    _("Nothing to compute from. Name a site (see --list), or give --facts FILE and --at INSTANT.")
+                )
+        except FactsError as error:
             raise CommandError(str(error), returncode=REFUSED) from error
+
+    def _of_site(self, options: dict[str, Any]) -> None:
+        question = shell.asked(options["site"], options["chamber"], options["at"], now())
+        self.stdout.write(shell.as_json(question) if options["json"] else shell.as_text(question))
 
     def _from_file(self, options: dict[str, Any]) -> None:
         if not options["at"]:
@@ -107,7 +124,9 @@ class Command(BaseCommand):
         if evaluation.holds_until is not None:
             limits = ", ".join(evaluation.limiting)
             until = dump_instant(evaluation.holds_until)
-            self.stdout.write("  " + _("holds until %(until)s, limited by %(limits)s") % {"until": until, "limits": limits})
+            self.stdout.write(
+                "  " + _("holds until %(until)s, limited by %(limits)s") % {"until": until, "limits": limits}
+            )
         elif evaluation.state != "Not ready":
             self.stdout.write("  " + _("no end on record"))
         if evaluation.in_the_way:
@@ -121,4 +140,12 @@ class Command(BaseCommand):
 
 def _read(name: str) -> str:
     """Read a file, or standard input where the name is a dash."""
-    return sys.stdin.read() if name == "-" else Path(name).read_text(encoding="utf-8")
+    if name == "-":
+        return sys.stdin.read()
+    try:
+        return Path(name).read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise FactsError(_("%(name)s is not UTF-8 text. Save it as UTF-8.") % {"name": name}) from error
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise FactsError(_("%(name)s cannot be read: %(reason)s.") % {"name": name, "reason": reason}) from error
