@@ -98,7 +98,6 @@ def span_words(minutes: int) -> str:
 def _item(
     key: str, finding: Mapping[str, Any], evaluation: Mapping[str, Any], meta: PlanMeta, now: tuple[Instant, str]
 ) -> NeedItem:
-    lapses = finding.get("lapses_at")
     names = {"crew": _("Crew"), **meta.need_names}
     waived = ""
     if finding.get("waived"):
@@ -109,10 +108,20 @@ def _item(
         mark="waiver" if finding.get("waived") else _MARKS.get(str(finding["state"]), "unknown"),
         counts=_count_words(finding),
         waived=waived,
-        until=clock_words(parse_instant(lapses), *now) if lapses else _("no end on record"),
+        until=_until_words(finding, now),
         limiting=key in evaluation.get("limiting", ()),
         finding=finding,
     )
+
+
+def _until_words(finding: Mapping[str, Any], now: tuple[Instant, str]) -> str:
+    """Say until when a need holds; what does not hold has no such time."""
+    if finding["state"] == FindingState.STOPS:
+        return _("missing")
+    if finding["state"] == FindingState.NOT_KNOWN:
+        return _("not known")
+    lapses = finding.get("lapses_at")
+    return clock_words(parse_instant(lapses), *now) if lapses else _("no end on record")
 
 
 def _count_words(finding: Mapping[str, Any]) -> str:
@@ -127,7 +136,7 @@ def _count_words(finding: Mapping[str, Any]) -> str:
         (_("%(n)d good"), good),
         (_("%(n)d limited"), limited),
         (_("%(n)d not known"), unknown),
-        (_("%(n)d bad"), bad),
+        (_("%(n)d not good"), bad),
     )
     said = [words % {"n": number} for words, number in named if number]
     return ", ".join(said) or _("no members")
