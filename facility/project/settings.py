@@ -85,7 +85,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "facility.accounts.context.title_block",
+                "facility.readiness.context.title_block",
             ],
         },
     },
@@ -109,7 +109,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "accounts:login"
-LOGIN_REDIRECT_URL = "readiness:now"
+LOGIN_REDIRECT_URL = "readiness:home"
 LOGOUT_REDIRECT_URL = "accounts:login"
 
 AXES_FAILURE_LIMIT = env.integer("DEEPSTEAD_LOGIN_TRIES", 8, least=1)
@@ -143,6 +143,8 @@ SESSION_COOKIE_SECURE = BEHIND_TLS
 CSRF_COOKIE_SECURE = BEHIND_TLS
 SECURE_SSL_REDIRECT = BEHIND_TLS
 SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_TLS else 0
+# other names under the site's domain, and lists kept by browsers, are not this program's to decide
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SECURE_PROXY_SSL_HEADER = (
     ("HTTP_X_FORWARDED_PROTO", "https") if env.boolean("DEEPSTEAD_TRUST_PROXY", default=False) else None
 )

@@ -6,4 +6,5 @@ from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.accounts.urls")),
+    path("", include("facility.readiness.urls")),
 ]

@@ -148,15 +148,15 @@ def _lift(name: str, need: f.Need, finding: Finding, members: list[Plain]) -> st
     if finding.without_waiver in (FindingState.HOLDS, FindingState.LIMITS):
         return ""
     if name == IN_USE:
-        return _("The end of the run and the turn-round.")
+        return _("the end of the run, and the turn-round")
     kinds = {member["id"].partition(":")[0] for member in members}
     known = finding.without_waiver == FindingState.NOT_KNOWN
     acts = {
-        "bank": _("Read the bank, and analyse what is not analysed.") if known else _("Bring the bank up to the demand and read it."),
-        "sheet": _("Sign a new check."),
-        "equipment": _("Record the act that is missing.") if known else _("Do the act that is due, or return it to service."),
+        "bank": _("a reading of the bank, each cylinder analysed") if known else _("more gas, analysed and read"),
+        "sheet": _("a new signed check"),
+        "equipment": _("the act that is missing, recorded") if known else _("the act that is due, or a return to service"),
     }  # fmt: skip
     found = [text for kind, text in acts.items() if kind in kinds]
     if need.waivable:
-        found.append(_("Or a waiver by whoever may decide it here."))
-    return " ".join(found)
+        found.append(_("a waiver"))
+    return _(" or ").join(found)

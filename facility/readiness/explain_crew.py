@@ -77,10 +77,10 @@ def _lift_words(finding: Finding, lifts: list[str]) -> str:
     places = finding.crew
     if places is None or not places.roles_short:
         return ""
-    more = _("One more person for %(roles)s.") % {"roles": _(" or ").join(places.roles_short)}
+    more = _("one more person for %(roles)s") % {"roles": _(" or ").join(places.roles_short)}
     if not lifts:
         return more
-    return _("%(lifts)s. Or: %(more)s") % {"lifts": words.listed(lifts), "more": more}
+    return _("%(more)s; or %(lifts)s") % {"lifts": words.listed(lifts), "more": more}
 
 
 def _person(outlook: Outlook, key: str, role: Role, part: tuple[int, int]) -> Signal:

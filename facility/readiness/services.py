@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
 
-from facility.compute.findings import Evaluation
+from facility.compute.findings import Evaluation, dump_evaluation
 from facility.compute.instants import format_instant, instant_of
 from facility.compute.outlook import Outlook
 from facility.compute.readiness import evaluate_run
-from facility.compute.states import CAUTION
+from facility.compute.states import CAUTION, FindingState
 from facility.gathered import current
 from facility.models import Chamber
 from facility.readiness.explain import Explainer
@@ -62,10 +62,19 @@ class Answer:
         shape = self.explainer.evaluation(plan, self.evaluations[plan])
         return {"chamber": self.chamber.key, "plan": row[3], "plan_key": plan, "party": row[4]} | shape
 
+    def shown(self, plan: str) -> Plain:
+        """Return one plan's evaluation in its plain shape; only what limits it or stands in the way is explained."""
+        found = self.evaluations[plan]
+        shape = dump_evaluation(found)
+        for name, finding in found.findings.items():
+            if finding.state != FindingState.HOLDS:
+                shape["findings"][name] |= self.explainer.finding(plan, name, finding)
+        return shape
+
     def reason(self, plan: str, need: str) -> str:
         """Return why one finding is what it is, its name first."""
         explained = self.explainer.finding(plan, need, self.evaluations[plan].findings[need])
-        lift = f" {explained['lift']}" if explained["lift"] else ""
+        lift = " " + _("Can be lifted by: %s.") % explained["lift"] if explained["lift"] else ""
         return f"{explained['name']}: {explained['reason']}{lift}"
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
-from facility.compute.instants import format_instant, instant_of
+from facility.compute.instants import FactsError, format_instant, instant_of
 from facility.gathered import current
 from facility.models import Chamber, Site
 from facility.readiness import services
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 
-class AskedWrongError(ValueError):
+class AskedWrongError(FactsError):
     """What was asked for is not there, or cannot be read; the text names it and says what exists."""
 
 

@@ -57,20 +57,23 @@ class Command(BaseCommand):
     def handle(self, **options: Any) -> None:
         """Choose what is asked for; bad input ends with code 2 and a sentence."""
         try:
-            if options["facts_schema"]:
-                self._print_json(schema())
-            elif options["facts"]:
-                self._from_file(options)
-            elif options["list"]:
-                self.stdout.write("\n".join(shell.site_list()))
-            elif options["site"]:
-                self._of_site(options)
-            else:
-                raise FactsError(
-                    _("Nothing to compute from. Name a site (see --list), or give --facts FILE and --at INSTANT.")
-                )
+            self._choose(options)
         except FactsError as error:
             raise CommandError(str(error), returncode=REFUSED) from error
+
+    def _choose(self, options: dict[str, Any]) -> None:
+        if options["facts_schema"]:
+            self._print_json(schema())
+        elif options["facts"]:
+            self._from_file(options)
+        elif options["list"]:
+            self.stdout.write("\n".join(shell.site_list()))
+        elif options["site"]:
+            self._of_site(options)
+        else:
+            raise FactsError(
+                _("Nothing to compute from. Name a site (see --list), or give --facts FILE and --at INSTANT.")
+            )
 
     def _of_site(self, options: dict[str, Any]) -> None:
         question = shell.asked(options["site"], options["chamber"], options["at"], now())

@@ -1,0 +1,129 @@
+"""What the title block of every page shows: the site, its time, the last check, the run that is on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from django.conf import settings
+from django.db.models import OuterRef
+from django.utils.translation import gettext as _
+
+from facility.compute.instants import datetime_of, instant_of
+from facility.events import now
+from facility.gathered import Rows, branch, current, fetch, minute_down, newest
+from facility.models import Check, CheckSheet, CheckState, Event, Heartbeat, Site
+from facility.readiness.words import when
+from treatments.models import Run
+
+if TYPE_CHECKING:
+    from django.db.models import QuerySet
+    from django.http import HttpRequest
+
+    from facility.access import Visit
+    from facility.gathered import Row
+
+RUNNER_LATE = timedelta(minutes=10)
+CLOCK_SLACK = timedelta(minutes=1)
+LAST, RUN, PULSE = "last check", "run on", "pulse"
+
+
+@dataclass(frozen=True, slots=True)
+class LastCheck:
+    """The newest signed check of a site."""
+
+    at: datetime
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunOn:
+    """The run that is on."""
+
+    number: int
+    elapsed_min: int
+
+
+def title_block(request: HttpRequest) -> dict[str, Any]:
+    """Return the values that base.html prints on each page; one query where a site is open."""
+    shown: dict[str, Any] = {"demo": settings.DEMO}
+    visit: Visit | None = getattr(request, "visit", None)
+    if visit is None:
+        return shown
+    at = now()
+    rows = fetch(branches(visit.site))
+    return shown | {
+        "visit": visit,
+        "site": visit.site,
+        "site_now": at,
+        "last_check": last_check(rows),
+        "run_on": run_on(rows, at),
+        "notices": notices(rows[PULSE], at, visit.site.zone),
+    }
+
+
+def branches(site: Site) -> list[QuerySet[Any]]:
+    """Return the rows of a site's title block."""
+    signed = current(Check).filter(state=CheckState.SIGNED).order_by("-signed_at", "-id")
+    of_sheet = signed.filter(sheet=OuterRef("pk"))
+    return [
+        branch(
+            LAST, current(CheckSheet).filter(chamber__site=site, chamber__retired_at=None),
+            newest(of_sheet, "signed_at", "signed_by"),
+        ),
+        branch(RUN, current(Run).filter(chamber__site=site, ended_at=None), "number", "started_at"),
+        branch(
+            PULSE, Site.objects.filter(pk=site.pk),
+            newest(Event.objects.order_by("-seq"), "recorded_at"),
+            newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
+        ),
+    ]  # fmt: skip
+
+
+def last_check(rows: Rows) -> LastCheck | None:
+    """Return the newest of the sheets' newest checks."""
+    signed = [row[0] for row in rows[LAST] if row[0] is not None]
+    if not signed:
+        return None
+    signed_at, by = max(signed)
+    return LastCheck(datetime_of(minute_down(signed_at)), by)
+
+
+def run_on(rows: Rows, at: datetime) -> RunOn | None:
+    """Return the longest run that is on at the site."""
+    runs = [RunOn(number, _minutes_since(started_at, at)) for number, started_at in rows[RUN]]
+    return max(runs, key=lambda run: run.elapsed_min, default=None)
+
+
+def _minutes_since(text: str, at: datetime) -> int:
+    return int((at - datetime_of(minute_down(text))) / timedelta(minutes=1))
+
+
+def notices(pulse: list[Row], at: datetime, zone: str) -> list[str]:
+    """Return what every page must say of the box itself: its clock, and its job runner.
+
+    What is due is reckoned when a page is shown, so a runner that stands still makes no word greener.
+    """
+    if not pulse:
+        return []
+    event, beat = pulse[0]
+    found: list[str] = []
+    if event is not None and _stored(event[0]) > at + CLOCK_SLACK:
+        said = {"newest": when(minute_down(event[0]), zone), "now": when(instant_of(at), zone)}
+        found.append(
+            _("The clock is not trusted: the newest record is of %(newest)s, the clock says %(now)s. Set the clock.")
+            % said
+        )
+    if beat is not None and _stored(beat[0]) < at - RUNNER_LATE:
+        said = {"since": when(minute_down(beat[0]), zone)}
+        found.append(
+            _("The job runner has not been seen since %(since)s: no notices, no backups. States are reckoned anew.")
+            % said
+        )
+    return found
+
+
+def _stored(text: str) -> datetime:
+    moment = datetime.fromisoformat(text)
+    return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment

@@ -1,0 +1,205 @@
+"""Fill the panels of the Now page from rows and facts."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext as _
+
+from facility.compute import facts as f
+from facility.compute.instants import datetime_of
+from facility.compute.members import content_at
+from facility.gathered import minute_down
+from facility.models import CheckResult, ContactKind
+from facility.readiness import page_rows as page
+from facility.readiness import words
+from facility.readiness.links import link
+from facility.readiness.panels import CallFirst, Contact, Demand, GasRow, OnCall, OpenThing
+from facility.readiness.times import local
+from maintenance.models import DefectEffect
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from facility.compute.instants import Instant
+    from facility.gathered import Rows
+    from facility.models import Site
+    from facility.readiness.services import Answer
+
+DEFECT_MARKS = {DefectEffect.STOPS: "tag", DefectEffect.LIMITS: "limits", DefectEffect.WATCH: "due"}
+CALL_ORDER = (ContactKind.EMERGENCY, ContactKind.PHYSICIAN, ContactKind.NEXT_CHAMBER, ContactKind.EVACUATION)
+
+
+def open_things(site: Site, rows: Rows, answers: Iterable[Answer]) -> list[OpenThing]:
+    """Return everything open: defects first, then failed checks, checks owed after a run, second looks."""
+    return [
+        *_defects(site, rows),
+        *(thing for answer in answers for thing in _failed_checks(site, answer)),
+        *_owed(site, rows),
+        *_second_looks(site, rows),
+    ]
+
+
+def _defects(site: Site, rows: Rows) -> Iterator[OpenThing]:
+    order = list(DEFECT_MARKS)
+    for pk, number, what, effect, found_at, tag, bank in sorted(
+        rows[page.DEFECT], key=lambda row: (order.index(row[3]), row[1])
+    ):
+        since = words.when(minute_down(found_at), site.zone)
+        yield OpenThing(
+            mark=DEFECT_MARKS[DefectEffect(effect)],
+            number=f"{number:04d}",
+            title=f"{tag or bank}: {what}",
+            sub=_("%(effect)s since %(when)s") % {"effect": DefectEffect(effect).label, "when": since},
+            url=link("maintenance:defect", site.key, pk),
+        )
+
+
+def _failed_checks(site: Site, answer: Answer) -> Iterator[OpenThing]:
+    """Newest checks that did not pass."""
+    for sheet in sorted(answer.names.sheets.values(), key=lambda row: str(row[2])):
+        signed = sheet[5]
+        if signed is None or signed[2] not in (CheckResult.FAILED, CheckResult.UNREAD):
+            continue
+        said = {"when": words.when(minute_down(signed[1]), site.zone), "who": signed[3]}
+        yield OpenThing(
+            mark="stop" if signed[2] == CheckResult.FAILED else "unread",
+            number=str(signed[4]),
+            title=_("%(sheet)s %(result)s") % {"sheet": sheet[3], "result": CheckResult(signed[2]).label},
+            sub=_("signed %(when)s by %(who)s") % said,
+            url=link("walk:check", site.key, signed[0]),
+        )
+
+
+def _owed(site: Site, rows: Rows) -> Iterator[OpenThing]:
+    for pk, number, ended_at in sorted(rows[page.OWED], key=lambda row: int(row[1])):
+        yield OpenThing(
+            mark="open",
+            number=str(number),
+            title=_("Check after run %(number)s is owed") % {"number": number},
+            sub=_("the run ended %(when)s") % {"when": words.when(minute_down(ended_at), site.zone)},
+            url=link("treatments:run", site.key, pk),
+        )
+
+
+def _second_looks(site: Site, rows: Rows) -> Iterator[OpenThing]:
+    for pk, person, kind, recorded_at in sorted(rows[page.SECOND_LOOK], key=lambda row: str(row[3])):
+        yield OpenThing(
+            mark="second",
+            number="",
+            title=f"{person}: {kind}",
+            sub=_("waiting for a second look since %(when)s")
+            % {"when": words.when(minute_down(recorded_at), site.zone)},
+            url=link("records:detail", site.key, "qualification", pk),
+        )
+
+
+def unsigned_checks(site: Site, rows: Rows) -> list[OpenThing]:
+    """Return checks that were begun and not signed, the oldest first."""
+    found = []
+    for pk, number, title, started_at, started_by, left_off_at in sorted(
+        rows[page.UNFINISHED], key=lambda row: str(row[3])
+    ):
+        said = {"when": words.when(minute_down(started_at), site.zone), "who": started_by}
+        sub = _("begun %(when)s by %(who)s, not signed") % said
+        if left_off_at is not None:
+            broken = words.when(minute_down(left_off_at), site.zone)
+            sub = _("%(begun)s; broken off %(when)s") % {"begun": sub, "when": broken}
+        found.append(OpenThing("open", str(number), title, sub, "", link("walk:check", site.key, pk)))
+    return found
+
+
+def on_call(answer: Answer) -> list[OnCall]:
+    """Return who is on duty now by the roster, by name."""
+    at, people = answer.at, {row[1]: row for row in answer.names.people.values()}
+    found: dict[int, OnCall] = {}
+    for person, starts_at, ends_at, away in answer.records.rows["duty"]:
+        until = minute_down(ends_at)
+        if person not in people or not minute_down(starts_at) <= at < until:
+            continue
+        before = found.get(person)
+        if before is None or before.until is None or before.until < datetime_of(until):
+            note = _("on call, not on site") if away else ""
+            found[person] = OnCall(people[person][3], _roles(answer, person), datetime_of(until), note)
+    return sorted(found.values(), key=lambda one: one.name)
+
+
+def _roles(answer: Answer, person: int) -> str:
+    """Return what a person is qualified for today."""
+    today = local(answer.at, answer.facts.zone).date().isoformat()
+    names = {
+        row[2]
+        for row in answer.records.rows["held"]
+        if row[0] == person and row[5] and row[3] <= today and (row[4] is None or row[4] >= today)
+    }
+    return ", ".join(sorted(names)) or _("no qualification in date")
+
+
+def gas_rows(answer: Answer) -> list[GasRow]:
+    """Return each bank that a plan of the chamber may breathe from."""
+    return [
+        _gas_row(answer, name, bank) for name, bank in sorted(answer.facts.members.items()) if isinstance(bank, f.Bank)
+    ]
+
+
+def _gas_row(answer: Answer, name: str, bank: f.Bank) -> GasRow:
+    content, unread = content_at(bank, answer.at, answer.facts.age_limit_min.bank or 0)
+    read = [one.read_at for one in bank.cylinders if one.read_at is not None]
+    known = not unread or content > 0
+    return GasRow(
+        bank=answer.names.member(name),
+        gas=bank.gas,
+        content=Decimal(int(content)) if known else None,
+        unit="L",
+        age=answer.at - max(read) if read else None,
+        demands=tuple(_demands(answer, name, bank, unread=unread, content=int(content))),
+        note=_gas_note(bank, unread=unread),
+    )
+
+
+def _gas_note(bank: f.Bank, *, unread: bool) -> str:
+    refused = sum(1 for one in bank.cylinders if one.analysis == "failed")
+    without = sum(1 for one in bank.cylinders if one.analysis is None)
+    said = [
+        _("not all read in time") if unread else "",
+        _("%d not analysed, counted as nothing") % without if without else "",
+        _("%d refused, counted as nothing") % refused if refused else "",
+        _("no cylinder recorded") if not bank.cylinders else "",
+    ]
+    return ", ".join(one for one in said if one)
+
+
+def _demands(answer: Answer, name: str, bank: f.Bank, *, unread: bool, content: int) -> Iterator[Demand]:
+    for key, plan in answer.facts.plans.items():
+        needs = [answer.facts.needs[need] for need in plan.needs]
+        asked = plan.gas.get(bank.gas)
+        if asked is None or not any(need.gas == bank.gas and name in need.members for need in needs):
+            continue
+        litres = Decimal(int(asked.demand)) + Decimal(int(asked.reserve))
+        enough = True if content >= litres else None if unread else False
+        yield Demand(answer.names.plans[key][3], litres, enough)
+
+
+def call_first(site: Site, rows: Rows, at: Instant, confirm_days: int) -> CallFirst:
+    """Return whom to call when a run cannot start, and the evacuation plan."""
+    order = list(CALL_ORDER)
+    wanted = sorted(
+        (row for row in rows[page.CONTACT] if row[0] in order), key=lambda row: (order.index(row[0]), row[1])
+    )
+    today = local(at, site.zone).date()
+    contacts = tuple(
+        Contact(name, str(ContactKind(kind).label), phone, _contact_note(other, confirmed_on, today, confirm_days))
+        for kind, name, phone, other, confirmed_on in wanted
+    )
+    return CallFirst(contacts, site.evacuation_plan)
+
+
+def _contact_note(other: str, confirmed_on: str | None, today: date, confirm_days: int) -> str:
+    said = [other] if other else []
+    if confirmed_on is None:
+        said.append(_("number never confirmed"))
+    elif (today - date.fromisoformat(confirmed_on)).days > confirm_days:
+        said.append(_("number last confirmed %(day)s") % {"day": words.day_text(confirmed_on)})
+    return ", ".join(said)

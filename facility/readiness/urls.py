@@ -1,0 +1,16 @@
+"""Addresses of the answer."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from facility.readiness import views
+
+app_name = "readiness"
+urlpatterns = [
+    path("", views.home, name="home"),
+    path("<slug:site>/now/", views.now_page, name="now"),
+    path("<slug:site>/now/<slug:chamber>/", views.now_page, name="now_chamber"),
+    path("<slug:site>/why/<slug:chamber>/<slug:plan>/", views.why, name="why"),
+    path("<slug:site>/readiness.json", views.api, name="api"),
+]
