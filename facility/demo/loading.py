@@ -72,7 +72,9 @@ def load(day: date) -> Loaded:
     with transaction.atomic():
         report = take(read_folder(FOLDER), Options(shift=shift_to(day)), by=by)
         if not report.taken:
-            raise DemoError(_("The demo set does not fit this version of the app:\n%(report)s") % {"report": report.as_text()})
+            raise DemoError(
+                _("The demo set does not fit this version of the app:\n%(report)s") % {"report": report.as_text()}
+            )
         site = Site.objects.get(key=demo_set()["site"])
         accounts = _make_accounts(site, by=by)
     _mark()
@@ -88,7 +90,9 @@ def _already_there() -> Site | None:
     empty = not (Organisation.objects.exists() or User.objects.exists())
     if others or (site is None and not empty) or (site is not None and not (settings.DATA_DIR / MARKER).is_file()):
         raise DemoError(
-            _("There are other records here, and the demo never mixes with them. Use an empty data folder: DEEPSTEAD_DATA=…")
+            _(
+                "There are other records here, and the demo never mixes with them. Use an empty data folder: DEEPSTEAD_DATA=…"
+            )
         )
     return site
 

@@ -29,7 +29,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("folder", type=Path, help="folder with the CSV files, or a zip of them")
         parser.add_argument("--dry-run", action="store_true", help="say what would happen, store nothing")
-        parser.add_argument("--take-good-rows", action="store_true", help="take the good rows although others are refused")
+        parser.add_argument(
+            "--take-good-rows", action="store_true", help="take the good rows although others are refused"
+        )
         parser.add_argument("--site", default="", help="key of the site, where the folder has no site.csv")
         parser.add_argument("--json", action="store_true", help="print the report as JSON")
 
