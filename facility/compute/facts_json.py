@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any, NoReturn
 
 from facility.compute import facts as f
@@ -243,8 +244,8 @@ def _dumped_plain(value: Any, key: str) -> Any:
         return [_dumped(item, key) for item in value]
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, Decimal):
-        return int(value) if value == value.to_integral_value() else float(value)
+    if isinstance(value, Decimal | Fraction):
+        return int(value) if value == int(value) else float(value)
     if type(value) is int and key.rstrip("_") in INSTANT_KEYS:
         return format_instant(value)
     return value
