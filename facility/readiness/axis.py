@@ -144,6 +144,9 @@ def _month_words(at: Instant, zone: str) -> list[Tick]:
         if where - last >= _MONTH_ROOM and where <= FAR_END - _MONTH_ROOM:
             words.append(Tick(date_words(month, "M"), percent(where), "start", phone=False))
             last = where
+        elif where - last >= _MONTH_ROOM:
+            words.append(Tick(date_words(month, "M"), percent(FAR_END), "end", phone=False))
+            last = where
         month = (month + timedelta(days=32)).replace(day=1)
     return words
 
