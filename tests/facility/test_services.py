@@ -20,7 +20,7 @@ from tests import make
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.postgres]
 
 ADA = Actor("Ada Moe", user_id=7, role="supervisor", session="abcd1234")
 NOON = datetime(2026, 3, 12, 12, 0, tzinfo=UTC)
