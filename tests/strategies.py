@@ -215,6 +215,11 @@ class Facts:
         }
 
 
+def seeded(seed: int) -> Random:
+    """A source of chance that gives the same facility for the same seed."""
+    return Random(seed)
+
+
 def random_facts(chance: Random) -> tuple[dict[str, Any], str]:
     """A random facility in its JSON shape, and an instant to ask about."""
     draw = Facts(chance)

@@ -93,7 +93,8 @@ def changes_of(value: Any) -> tuple[Change, ...]:
     """Read changes from parsed JSON."""
     if isinstance(value, Mapping):
         value = [value]
-    return listed(_change)(value, "changes")
+    changes: tuple[Change, ...] = listed(_change)(value, "changes")
+    return changes
 
 
 def _change(value: Any, place: str) -> Change:
@@ -101,4 +102,5 @@ def _change(value: Any, place: str) -> Change:
         raise refuse(place, value, "Give an object with an op")
     op = one_of(*READERS)(value["op"], f"{place}.op")
     rest = {key: item for key, item in value.items() if key != "op"}
-    return READERS[op](rest, place)  # type: ignore[no-any-return]
+    change: Change = READERS[op](rest, place)
+    return change

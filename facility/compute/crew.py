@@ -10,7 +10,6 @@ from facility.compute.matching import match, size
 from facility.compute.states import BAD
 from facility.compute.steps import Steps, spans_within
 
-
 Pair: TypeAlias = tuple[int, int, "PersonCalendar", int, int]
 """Number of the role, bit of the person, the person's calendar, first and last minute."""
 

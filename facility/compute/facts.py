@@ -18,8 +18,21 @@ from facility.compute.instants import FactsError, Instant
 
 __all__ = ["FactsError", "Instant"]
 
-Number: TypeAlias = int | Decimal | Fraction
+Number: TypeAlias = int | Fraction
 """An amount or a count; exact, so that equal is enough and stays equal."""
+
+
+def exact(value: int | Decimal | Fraction) -> Number:
+    """Hold a decimal as it was written, without rounding.
+
+    Errors: ValueError or OverflowError if it is not finite.
+
+    >>> exact(Decimal("0.1")) + exact(Decimal("0.2")) == exact(Decimal("0.3"))
+    True
+    """
+    fraction = Fraction(value)
+    return int(fraction) if fraction.denominator == 1 else fraction
+
 
 CREW = "crew"
 

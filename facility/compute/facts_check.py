@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from zoneinfo import ZoneInfo
 
 from facility.compute.facts import (
     CREW,
     Bank,
     Check,
+    Defect,
     Equipment,
     Facility,
     Held,
@@ -74,9 +75,9 @@ def _spans(person: Person) -> Iterator[tuple[str, tuple[Held | Span, ...]]]:
     yield "restricted", person.restricted
 
 
-def _check_spans(place: str, spans: Iterable[object]) -> None:
+def _check_spans(place: str, spans: Iterable[Held | Span | Defect]) -> None:
     for position, span in enumerate(spans):
-        _check_span(f"{place}[{position}]", getattr(span, "from_"), getattr(span, "until"))
+        _check_span(f"{place}[{position}]", span.from_, span.until)
 
 
 def _check_span(place: str, start: Instant | None, until: Instant | None) -> None:
@@ -134,7 +135,7 @@ def _check_waiver(facility: Facility, place: str, waiver: Waiver) -> None:
     _known(f"{place}.without", waiver.without, roles, "role")
 
 
-def _known(place: str, names: Iterable[str], known: dict[str, object] | dict[str, Role], what: str) -> None:
+def _known(place: str, names: Iterable[str], known: Collection[str], what: str) -> None:
     for name in names:
         if name not in known:
             some = ", ".join(list(known)[:8]) or "none at all"

@@ -158,12 +158,14 @@ def _member(value: Any, place: str) -> f.Member:
         raise refuse(place, value, "Give an object with a kind")
     kind = one_of(*KINDS)(value["kind"], f"{place}.kind")
     rest = {key: item for key, item in value.items() if key != "kind"}
-    return MEMBERS[kind](rest, place)  # type: ignore[no-any-return]
+    member: f.Member = MEMBERS[kind](rest, place)
+    return member
 
 
 def _waiver(value: Any, place: str) -> f.Waiver:
     crew = isinstance(value, Mapping) and value.get("need") == f.CREW
-    return (CREW_WAIVER if crew else NEED_WAIVER)(value, place)  # type: ignore[no-any-return]
+    waiver: f.Waiver = (CREW_WAIVER if crew else NEED_WAIVER)(value, place)
+    return waiver
 
 
 FACILITY = record(
@@ -217,7 +219,8 @@ def facility_of(value: Any) -> f.Facility:
 
 def dump_facts(facility: f.Facility) -> dict[str, Any]:
     """Write a facility in the shape that ``load_facts`` reads."""
-    return _dumped(facility)  # type: ignore[no-any-return]
+    shape: dict[str, Any] = _dumped(facility)
+    return shape
 
 
 INSTANT_KEYS = {"from", "until", "at", "read_at", "signed_at", "roster_until", "opened"}
@@ -244,8 +247,8 @@ def _dumped_plain(value: Any, key: str) -> Any:
         return [_dumped(item, key) for item in value]
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, Decimal | Fraction):
-        return int(value) if value == int(value) else float(value)
+    if isinstance(value, Fraction):
+        return float(value)
     if type(value) is int and key.rstrip("_") in INSTANT_KEYS:
         return format_instant(value)
     return value

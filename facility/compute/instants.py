@@ -13,6 +13,7 @@ Instant: TypeAlias = int
 
 FOREVER: Instant = 1 << 60
 MINUTES_PER_DAY = 24 * 60
+LAST_HOUR, LAST_MINUTE = 23, 59
 INSTANT_PATTERN = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}Z$"
 INSTANT_ADVICE = "Write YYYY-MM-DDTHH:MMZ: UTC, whole minutes, ending in Z"
 
@@ -41,7 +42,7 @@ def parse_instant(text: str) -> Instant:
     except ValueError as error:
         raise FactsError(f"{text!r} is not an instant: {error}.") from error
     hour, minute = int(text[11:13]), int(text[14:16])
-    if hour >= 24 or minute >= 60:
+    if hour > LAST_HOUR or minute > LAST_MINUTE:
         raise FactsError(f"{text!r} is not an instant: hours run 00 to 23, minutes 00 to 59.")
     return (day - _EPOCH_DAY) * MINUTES_PER_DAY + hour * 60 + minute
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any, TypeAlias
 
-from facility.compute.facts import DueDate, Number
+from facility.compute.facts import DueDate, Number, exact
 from facility.compute.instants import (
     INSTANT_ADVICE,
     FactsError,
@@ -18,14 +19,17 @@ from facility.compute.instants import (
 Reader: TypeAlias = Callable[[Any, str], Any]
 REQUIRED = object()
 LAST_YEAR = 9000
+MOST_SHOWN = 80
+DATE_SHAPE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 MOST_MINUTES = 366 * 24 * 60
+SMALLEST = Decimal("1e-12")
 
 
 def refuse(place: str, value: object, allowed: str) -> FactsError:
     """Make the refusal of one value: where, what was given, what is allowed."""
     shown = repr(value)
-    if len(shown) > 80:
-        shown = shown[:77] + "..."
+    if len(shown) > MOST_SHOWN:
+        shown = f"{shown[:MOST_SHOWN]}..."
     return FactsError(f"{place}: {shown} is refused. {allowed}.")
 
 
@@ -64,9 +68,9 @@ def amount(value: Any, place: str) -> Number:
         raise refuse(place, value, "Give a number")
     if isinstance(value, Decimal) and not value.is_finite():
         raise refuse(place, value, "Give a finite number")
-    if not 0 <= value <= 10**12:
+    if not 0 <= value <= 10**12 or 0 < value < SMALLEST:
         raise refuse(place, value, "Give a number from 0 to 1e12")
-    return value
+    return exact(value)
 
 
 def instant(value: Any, place: str) -> Instant:
@@ -83,13 +87,14 @@ def due(value: Any, place: str) -> Instant | DueDate:
     """Read an instant, or ``{"date": "YYYY-MM-DD", "window_days": n}``."""
     if not isinstance(value, Mapping):
         return instant(value, place)
-    return record(DueDate, date=(civil_date,), window_days=(whole(0, 3660), 0))(value, place)  # type: ignore[no-any-return]
+    found: DueDate = DUE_DATE(value, place)
+    return found
 
 
 def civil_date(value: Any, place: str) -> date:
     """Read a date ``YYYY-MM-DD``."""
     try:
-        day = date.fromisoformat(value) if len(value) == 10 else None
+        day = date.fromisoformat(value) if DATE_SHAPE.match(value) else None
     except (TypeError, ValueError):
         day = None
     if day is None or day.year > LAST_YEAR:
@@ -142,7 +147,7 @@ def record(kind: Callable[..., Any], **fields: tuple[Any, ...]) -> Reader:
     A key that is a Python word is given with a trailing underscore.
     """
     keys = {name.rstrip("_"): (name, *spec) for name, spec in fields.items()}
-    needed = [key for key, spec in keys.items() if len(spec) == 2]
+    needed = [name.rstrip("_") for name, spec in fields.items() if len(spec) == 1]
 
     def read(value: Any, place: str) -> Any:
         if not isinstance(value, Mapping):
@@ -158,3 +163,6 @@ def record(kind: Callable[..., Any], **fields: tuple[Any, ...]) -> Reader:
         )
 
     return read
+
+
+DUE_DATE = record(DueDate, date=(civil_date,), window_days=(whole(0, 3660), 0))

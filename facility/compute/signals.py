@@ -75,8 +75,7 @@ class Window:
         worst = levels[place - 1]
         end = start + self.last
         while place < len(instants) and instants[place] <= end:
-            if levels[place] > worst:
-                worst = levels[place]
+            worst = max(worst, levels[place])
             place += 1
         return worst
 

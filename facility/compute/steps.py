@@ -28,24 +28,22 @@ def worst_of(spans: Iterable[LevelSpan], start: Instant) -> Steps:
     live = [span for span in spans if span[1] > start]
     if not live:
         return [start], [0]
-    if all(until == FOREVER and level == live[0][2] for _, until, level in live):
+    level = live[0][2]
+    if all(span[1] == FOREVER and span[2] == level for span in live):
         since = min(span[0] for span in live)
-        if since > start:
-            return [start, since], [0, live[0][2]]
-        return [start], [live[0][2]]
+        return ([start, since], [0, level]) if since > start else ([start], [level])
+    return _stacked(live, start)
+
+
+def _stacked(live: list[LevelSpan], start: Instant) -> Steps:
     points = {start}
     for since, until, _ in live:
-        if since > start:
-            points.add(since)
-        if until < FOREVER:
-            points.add(until)
+        points.update(one for one in (since, until) if start < one < FOREVER)
     instants: list[Instant] = []
     levels: list[int] = []
     for point in sorted(points):
-        level = 0
-        for since, until, worst in live:
-            if worst > level and since <= point < until:
-                level = worst
+        over = [span[2] for span in live if span[0] <= point < span[1]]
+        level = max(over, default=0)
         if not levels or levels[-1] != level:
             instants.append(point)
             levels.append(level)
@@ -100,8 +98,7 @@ def _swept(many: list[Steps], changes: list[Instant]) -> Steps:
             if place + 1 < len(starts) and starts[place + 1] <= instant:
                 place += 1
                 places[number] = place
-            if values[place] > worst:
-                worst = values[place]
+            worst = max(worst, values[place])
         if not levels or levels[-1] != worst:
             instants.append(instant)
             levels.append(worst)

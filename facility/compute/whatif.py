@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -77,10 +77,9 @@ def _with(facility: Facility, name: str, member: Member) -> Facility:
     return replace(facility, members={**facility.members, name: member})
 
 
-def _known(what: str, name: str, known: dict[str, object] | object) -> None:
-    names = list(known) if isinstance(known, dict) else []
-    if name not in names:
-        some = ", ".join(names[:8]) or "none at all"
+def _known(what: str, name: str, known: Collection[str]) -> None:
+    if name not in known:
+        some = ", ".join(list(known)[:8]) or "none at all"
         raise FactsError(f"No {what} {name!r} in the facts. Known: {some}.")
 
 

@@ -46,24 +46,26 @@ def after_run(facts: dict[str, Any], change: dict[str, Any]) -> None:
     minutes = plan["table_min"] + sum(e["minutes"] * e["allowed"] for e in plan["extensions"])
     end = minute(change["start"]) + minutes
     for gas, name in change["banks"].items():
-        left = plan["gas"][gas]["demand"]
-        for cylinder in facts["members"][name]["cylinders"]:
-            if cylinder["usable"] is None or cylinder["read_at"] is None:
-                continue
-            if cylinder["analysis"] == "passed":
-                taken = min(cylinder["usable"], left)
-                cylinder["usable"] -= taken
-                left -= taken
-            cylinder["read_at"] = written(end)
-    touched = {member for need in plan["needs"] for member in facts["needs"][need]["members"]}
-    for name in touched:
+        draw(facts["members"][name], plan["gas"][gas]["demand"], written(end))
+    for name in {member for need in plan["needs"] for member in facts["needs"][need]["members"]}:
         member = facts["members"][name]
-        for counter in member.get("counters", []):
-            if counter["count"] is not None:
-                hours = Fraction(minutes, 60)
-                counter["count"] += counter["per_run"] + Fraction(counter["per_hour"]) * hours
         if member["kind"] == "check":
             member["opened"].append(written(end))
+        for counter in member.get("counters", []):
+            if counter["count"] is not None:
+                counter["count"] += counter["per_run"] + Fraction(counter["per_hour"]) * Fraction(minutes, 60)
     for name in change["inside"]:
         wait = {"from": change["start"], "until": written(end + plan["wait_min"])}
         facts["people"][name]["waits"].append(wait)
+
+
+def draw(bank: dict[str, Any], left: Any, read_at: str | None) -> None:
+    """Take gas from the cylinders in order, and read those that were ever read."""
+    for cylinder in bank["cylinders"]:
+        if cylinder["usable"] is None or cylinder["read_at"] is None:
+            continue
+        if cylinder["analysis"] == "passed":
+            taken = min(cylinder["usable"], left)
+            cylinder["usable"] -= taken
+            left -= taken
+        cylinder["read_at"] = read_at

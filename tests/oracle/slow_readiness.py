@@ -8,6 +8,7 @@ every assignment, and nothing is sorted, merged or remembered beyond one evaluat
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from functools import cache
@@ -81,28 +82,25 @@ class Slow:
 
     def moments(self) -> list[int]:
         """Every later minute at which anything may be otherwise than just before."""
-        found: set[int] = set()
-
-        ages = {"read_at": "bank", "signed_at": "check"}
-
-        def collect(value: Any, key: str = "") -> None:
-            if isinstance(value, dict) and set(value) == {"date", "window_days"}:
-                found.add(self.end_of_due(value))
-            elif isinstance(value, dict):
-                for name, item in value.items():
-                    collect(item, name)
-            elif isinstance(value, list):
-                for item in value:
-                    collect(item, key)
-            elif isinstance(value, str) and len(value) == 17 and value.endswith("Z"):
-                found.add(minute(value))
-                if key in ages:
-                    found.add(minute(value) + self.facts["age_limit_min"][ages[key]])
-
-        collect(self.facts)
+        found = set(self.collected(self.facts, ""))
         longest = max(self.duration(plan) for plan in self.facts["plans"].values())
         near = {moment - back for moment in found for back in range(longest + 2)}
         return sorted(moment for moment in near if moment > self.at)
+
+    def collected(self, value: Any, key: str) -> Iterator[int]:
+        """Every instant in a JSON value, and when readings and checks are too old."""
+        if isinstance(value, dict) and set(value) == {"date", "window_days"}:
+            yield self.end_of_due(value)
+        elif isinstance(value, dict):
+            for name, item in value.items():
+                yield from self.collected(item, name)
+        elif isinstance(value, list):
+            for item in value:
+                yield from self.collected(item, key)
+        elif isinstance(value, str) and len(value) == len("2026-11-27T10:00Z") and value.endswith("Z"):
+            yield minute(value)
+            if key in ("read_at", "signed_at"):
+                yield minute(value) + self.facts["age_limit_min"]["bank" if key == "read_at" else "check"]
 
     # Members
 
@@ -110,33 +108,44 @@ class Slow:
         """Level of a member at one minute: all that is not judged at the start."""
         member = self.facts["members"][name]
         causes = [0]
-        for due in member.get("due", []):
-            if due["until"] is None or (due.get("from") and moment < minute(due["from"])):
-                causes.append(2)
-            if due["until"] is not None and moment >= self.end_of_due(due["until"]):
-                causes.append(3)
-        for defect in member.get("defects", []):
-            if within(defect, moment) and (defect["plans"] is None or plan in defect["plans"]):
-                causes.append(3 if defect["effect"] == "out" else 1)
+        causes += [self.due_now(due, moment) for due in member.get("due", [])]
+        causes += [
+            3 if defect["effect"] == "out" else 1
+            for defect in member.get("defects", [])
+            if within(defect, moment) and (defect["plans"] is None or plan in defect["plans"])
+        ]
         if member["kind"] == "equipment":
-            words = ["passed", "", "could not read", "failed"]
-            past = [(minute(r["at"]), words.index(r["result"])) for r in member["results"]]
-            past = [r for r in past if r[0] <= moment]
-            if past:
-                causes.append(max(past)[1])
-            elif not member["due"] and not member["counters"]:
-                causes.append(2)
+            causes.append(self.result_now(member, moment))
         if member["kind"] == "check":
-            words = ["passed", "limits", "", "failed"]
-            past = [(minute(c["signed_at"]), words.index(c["result"])) for c in member["checks"]]
-            past = [c for c in past if c[0] <= moment]
-            if not past:
-                causes.append(2)
-            else:
-                causes.append(max(past)[1])
-                if any(max(past)[0] <= minute(o) <= moment for o in member["opened"]):
-                    causes.append(2)
+            causes.append(self.check_now(member, moment))
         return max(causes)
+
+    def due_now(self, due: dict[str, Any], moment: int) -> int:
+        """Level of one interval at one minute."""
+        if due["until"] is None:
+            return 2
+        if moment >= self.end_of_due(due["until"]):
+            return 3
+        return 2 if due.get("from") and moment < minute(due["from"]) else 0
+
+    def result_now(self, member: dict[str, Any], moment: int) -> int:
+        """Level of an item's newest result at one minute."""
+        words = ["passed", "", "could not read", "failed"]
+        past = [(minute(r["at"]), words.index(r["result"])) for r in member["results"]]
+        past = [r for r in past if r[0] <= moment]
+        if past:
+            return max(past)[1]
+        return 0 if member["due"] or member["counters"] else 2
+
+    def check_now(self, member: dict[str, Any], moment: int) -> int:
+        """Level of the newest check at one minute, its age apart."""
+        words = ["passed", "limits", "", "failed"]
+        past = [(minute(c["signed_at"]), words.index(c["result"])) for c in member["checks"]]
+        past = [c for c in past if c[0] <= moment]
+        if not past:
+            return 2
+        signed, level = max(past)
+        return max([level, *[2 for o in member["opened"] if signed <= minute(o) <= moment]])
 
     def member_at_start_(self, name: str, plan: str, gas: str | None, start: int, length: int) -> int:
         """Level of a member by what is judged at the start: age, content, counters."""
@@ -227,7 +236,7 @@ class Slow:
 
     # Crew
 
-    def person_now_(self, name: str, qualifications: tuple[str, ...], medical: bool, moment: int) -> dict[str, int]:  # noqa: FBT001
+    def person_now_(self, name: str, qualifications: tuple[str, ...], medical: bool, moment: int) -> dict[str, int]:
         """Level of a person at one minute, by cause."""
         person = self.facts["people"][name]
         causes = {}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-from random import Random
 
 import pytest
 
@@ -17,7 +16,7 @@ from facility.compute.readiness import evaluate
 from facility.compute.whatif import what_if
 from tests.oracle.slow_changes import slow_changed
 from tests.oracle.slow_readiness import slow_evaluate, slow_forecast
-from tests.strategies import random_changes, random_facts
+from tests.strategies import random_changes, random_facts, seeded
 
 LONG = os.environ.get("DEEPSTEAD_LONG") == "1"
 BATCH = 250
@@ -27,7 +26,7 @@ BATCHES = 80 if LONG else 20
 @pytest.mark.parametrize("batch", range(BATCHES))
 def test_every_evaluation_is_that_of_the_slow_one(batch: int) -> None:
     for seed in range(batch * BATCH, (batch + 1) * BATCH):
-        facts, at = random_facts(Random(seed))
+        facts, at = random_facts(seeded(seed))
         facility = facility_of(facts)
         found = evaluate(facility, parse_instant(at))
         shape = {plan: dump_evaluation(one) for plan, one in found.items()}
@@ -37,7 +36,7 @@ def test_every_evaluation_is_that_of_the_slow_one(batch: int) -> None:
 @pytest.mark.parametrize("batch", range(BATCHES // 4))
 def test_every_forecast_is_that_of_the_slow_one(batch: int) -> None:
     for seed in range(batch * BATCH, (batch + 1) * BATCH):
-        facts, at = random_facts(Random(seed))
+        facts, at = random_facts(seeded(seed))
         facility = facility_of(facts)
         together = forecast_all(facility, parse_instant(at))
         for plan in facts["plans"]:
@@ -49,7 +48,7 @@ def test_every_forecast_is_that_of_the_slow_one(batch: int) -> None:
 @pytest.mark.parametrize("batch", range(BATCHES // 4))
 def test_every_what_if_is_that_of_the_slow_one(batch: int) -> None:
     for seed in range(batch * BATCH, (batch + 1) * BATCH):
-        chance = Random(seed)
+        chance = seeded(seed)
         facts, at = random_facts(chance)
         changes = random_changes(chance, facts, at)
         found = what_if(facility_of(facts), "P0", parse_instant(at), changes_of(changes))
@@ -60,6 +59,6 @@ def test_every_what_if_is_that_of_the_slow_one(batch: int) -> None:
 
 def test_facts_survive_being_written_and_read_again() -> None:
     for seed in range(200):
-        facts, _ = random_facts(Random(seed))
+        facts, _ = random_facts(seeded(seed))
         facility = facility_of(facts)
         assert facility_of(json.loads(json.dumps(dump_facts(facility)))) == facility

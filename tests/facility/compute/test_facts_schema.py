@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from random import Random
 
 import jsonschema
 import pytest
@@ -11,7 +10,7 @@ import pytest
 from facility.compute.facts_json import dump_facts, facility_of
 from facility.compute.facts_schema import schema
 from tests.make_facts import big_facility, worked_example
-from tests.strategies import random_facts
+from tests.strategies import random_facts, seeded
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())
 
@@ -21,7 +20,7 @@ def test_the_schema_is_a_schema() -> None:
 
 
 def test_what_is_read_fits_the_schema_and_so_does_what_is_written() -> None:
-    many = [random_facts(Random(seed))[0] for seed in range(50)]
+    many = [random_facts(seeded(seed))[0] for seed in range(50)]
     for facts in [worked_example(), big_facility(60, 6, 2), *many]:
         VALIDATOR.validate(facts)
         VALIDATOR.validate(json.loads(json.dumps(dump_facts(facility_of(facts)))))
