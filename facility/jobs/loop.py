@@ -50,13 +50,13 @@ class Loop:
         keeper = threading.Thread(target=self._keep, name="keeper", daemon=True)
         keeper.start()
         while not self.stopped.is_set():
+            close_old_connections()
             if not self.turn():
                 self.stopped.wait(POLL_SECONDS)
         keeper.join(timeout=1)
 
     def turn(self) -> bool:
         """Store what is due today and run at most one job. Return whether one was run."""
-        close_old_connections()
         now = self.clock()
         if self._planned_at is None or now - self._planned_at >= PLAN_EVERY:
             enqueue_daily(self.plan, now=now)

@@ -82,9 +82,13 @@ def steps(extra: Sequence[str] = ()) -> list[Step]:
         Step("templates", tool("djlint", "templates", "--check", "--lint", "--quiet")),
         Step("migrations are complete", manage("makemigrations", "--check", "--dry-run")),
         Step("deployment check", manage("check", "--deploy", "--fail-level", "WARNING"), production()),
-        Step("tests", pytest("-n", "2", "-m", "not browser and not service", *extra)),
+        Step("tests", pytest("-n", "2", "-m", "not browser and not service and not postgres", *extra)),
         Step(
-            "tests on PostgreSQL", pytest("-m", "postgres"), {"DEEPSTEAD_DATABASE_URL": url}, no_postgres, quick=False
+            "tests on PostgreSQL",
+            pytest("-m", "postgres or both"),
+            {"DEEPSTEAD_DATABASE_URL": url},
+            no_postgres,
+            quick=False,
         ),
         Step("tests in the browser", pytest("-m", "browser"), left_out=no_browser, quick=False),
     ]

@@ -9,6 +9,7 @@ from facility import events, triggers
 from facility.models import Event
 
 
+@pytest.mark.both
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("run", ["first", "second"])
 def test_the_log_starts_empty_and_guarded_in_each_test(run: str) -> None:

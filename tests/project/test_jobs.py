@@ -22,7 +22,7 @@ from facility.project.schedule import DAILY
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.both]
 
 NOON = datetime(2030, 5, 4, 12, 0, tzinfo=UTC)
 ran: list[str] = []

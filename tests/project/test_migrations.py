@@ -23,6 +23,7 @@ def test_each_migration_is_named_for_what_it_does() -> None:
     assert [name for name in names if re.search(r"_auto_|_initial$|^\d+$", name)] == []
 
 
+@pytest.mark.both
 @pytest.mark.django_db
 def test_every_table_of_ours_is_made() -> None:
     tables = set(connection.introspection.table_names())
