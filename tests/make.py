@@ -8,7 +8,19 @@ from itertools import count
 from typing import Any
 
 from facility import events, services
-from facility.models import Chamber, Lock, Membership, Organisation, Person, QualificationKind, Site, SiteRole, User
+from facility.models import (
+    Chamber,
+    CheckSheet,
+    Lock,
+    Membership,
+    Organisation,
+    Person,
+    QualificationKind,
+    SheetVersion,
+    Site,
+    SiteRole,
+    User,
+)
 from maintenance.models import Equipment, EquipmentKind, GasBank, IntervalRule, WorkRecord
 
 BY = events.system("test")
@@ -116,3 +128,28 @@ def bank(at: Site | None = None, **fields: Any) -> GasBank:
         GasBank(**{"site": at or site(), "key": f"bank-{number}", "name": f"Bank {number}", "gas": "O2"} | fields),
         by=BY,
     )
+
+
+#: one step of each kind, two groups
+STEPS: list[dict[str, Any]] = [
+    {"key": "door", "group": "Doors", "kind": "look", "text": "Door seal sound", "effect": "limits"},
+    {"key": "supply", "group": "Doors", "kind": "reading", "text": "Oxygen supply", "unit": "bar", "low": "7.5", "high": "9.0"},
+    {"key": "speech", "group": "Inside", "kind": "two_person", "text": "Speech understood"},
+    {"key": "place", "group": "Inside", "kind": "choice", "text": "Place 1", "choices": ["nothing", "found"], "good": ["nothing"]},
+]  # fmt: skip
+
+
+def sheet(of: Chamber | None = None, steps: list[dict[str, Any]] | None = None, **fields: Any) -> CheckSheet:
+    """Return a stored daily sheet with version 1 in force."""
+    number = next(_numbers)
+    stored = services.add(
+        CheckSheet(
+            **{"chamber": of or chamber(), "key": f"sheet-{number}", "title": f"Sheet {number}", "occasion": "daily"} | fields
+        ),
+        by=BY,
+    )
+    version = SheetVersion(
+        sheet=stored, version=1, steps=STEPS if steps is None else steps, approved_by="Ina Test", in_force_from=events.now()
+    )
+    services.add(version, by=BY)
+    return stored

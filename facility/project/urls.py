@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from facility.readiness.runs.urls import urlpatterns as acts_on_runs
+from treatments.urls import urlpatterns as of_treatments
+
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.accounts.urls")),
+    path("", include("facility.imports.urls")),
+    path("", include("facility.walk.urls")),
     path("", include("facility.readiness.urls")),
+    path("", include("facility.records.urls")),
+    path("", include("facility.records.place_urls")),
+    path("", include("maintenance.urls")),
+    path("", include(([*of_treatments, *acts_on_runs], "treatments"))),
 ]

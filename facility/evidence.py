@@ -1,0 +1,224 @@
+"""Taking in files that prove something: told by parsing them, stored by digest, never by name.
+
+A photo is decoded and written anew, so that nothing rides behind its pixels and no place
+of taking stays in it; the digest of the file as it came is kept in the event. A PDF stays
+as it came, and is refused if it could act or carries another file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import secrets
+import warnings
+from dataclasses import dataclass
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, Any
+
+import pikepdf
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext_lazy as _
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from facility import events, services
+from facility.models import Evidence
+
+if TYPE_CHECKING:
+    from django.core.files.uploadedfile import UploadedFile
+
+    from facility.events import Actor
+    from facility.models import Site
+
+MOST_BYTES = 10 * 1024 * 1024
+MOST_PIXELS = 40_000_000
+MOST_SIDE = 12_000
+MOST_PAGES = 300
+TAIL_BYTES = 64
+JPEG_QUALITY = 90
+
+PDF, PNG, JPEG = "application/pdf", "image/png", "image/jpeg"
+ENDINGS = {PDF: (".pdf",), PNG: (".png",), JPEG: (".jpg", ".jpeg")}
+ALLOWED = tuple(ending for endings in ENDINGS.values() for ending in endings)
+_SIGNATURES = {b"%PDF-": PDF, b"\x89PNG\r\n\x1a\n": PNG, b"\xff\xd8\xff": JPEG}
+_ACTS = frozenset({"/JavaScript", "/JS", "/Launch", "/EmbeddedFiles", "/RichMedia", "/XFA"})
+_DEEPEST = 60
+
+
+@dataclass(frozen=True, slots=True)
+class _Clean:
+    """What will be stored."""
+
+    content: bytes
+    media_type: str
+
+
+def accept(upload: UploadedFile, *, site: Site, by: Actor) -> Evidence:
+    """Store a PDF, PNG or JPEG and return its row; the same file again returns the first row.
+
+    Errors: ValidationError naming the file, what is wrong with it, the limit and what to do.
+    """
+    name = PurePath(upload.name or "file").name[:200]
+    raw = _read(upload, name)
+    clean = _cleaned(raw, name)
+    digest = hashlib.sha256(clean.content).hexdigest()
+    _store(clean.content, digest)
+    return _keep(Evidence(
+        site=site, sha256=digest, media_type=clean.media_type, size_bytes=len(clean.content), original_name=name,
+    ), hashlib.sha256(raw).hexdigest(), by=by)  # fmt: skip
+
+
+@transaction.atomic
+def _keep(evidence: Evidence, original_sha256: str, *, by: Actor) -> Evidence:
+    known = Evidence.objects.filter(site=evidence.site, sha256=evidence.sha256).first()
+    if known is not None:
+        return known
+    evidence.recorded_at, evidence.recorded_by = events.now(), by.name
+    evidence.full_clean(exclude=["recorded_by"])
+    evidence.save(force_insert=True)
+    what = events.What(
+        action="file taken in",
+        after=services.plain(evidence) | {"original_sha256": original_sha256},
+        site_key=evidence.site.key,
+    )
+    events.record(evidence, what, by=by)
+    return evidence
+
+
+def _refuse(sentence: str, **values: object) -> ValidationError:
+    return ValidationError(sentence, code="file", params=values)
+
+
+def _read(upload: UploadedFile, name: str) -> bytes:
+    if PurePath(name).suffix.lower() not in ALLOWED:
+        raise _refuse(_("“%(name)s”: its name must end in %(allowed)s. Save it as one of these."), name=name, allowed=", ".join(ALLOWED))
+    raw: bytes = upload.read(MOST_BYTES + 1)
+    if not raw:
+        raise _refuse(_("“%(name)s” is empty (0 bytes). Take or choose it again."), name=name)
+    if len(raw) > MOST_BYTES:
+        raise _refuse(
+            _("“%(name)s” is larger than %(most)s MB. Send a smaller copy."), name=name, most=MOST_BYTES // 1024 // 1024
+        )
+    return raw
+
+
+def _cleaned(raw: bytes, name: str) -> _Clean:
+    media_type = next((kind for start, kind in _SIGNATURES.items() if raw.startswith(start)), "")
+    if not media_type:
+        raise _refuse(_("“%(name)s” is not a PDF, PNG or JPEG, whatever its name says. Send one of these."), name=name)
+    if (PurePath(name).suffix.lower() == ".pdf") != (media_type == PDF):
+        raise _refuse(_("“%(name)s”: the ending of its name is not what the file is. Save it under its own ending."), name=name)
+    if media_type == PDF:
+        _look_through_pdf(raw, name)
+        return _Clean(raw, PDF)
+    return _Clean(_painted_anew(raw, name, media_type), media_type)
+
+
+def _painted_anew(raw: bytes, name: str, media_type: str) -> bytes:
+    """Return the same picture, decoded and encoded again without anything beside its pixels."""
+    wanted = "PNG" if media_type == PNG else "JPEG"
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            image = Image.open(io.BytesIO(raw), formats=(wanted,))
+        _refuse_large(image, name)
+        image.load()
+        upright = ImageOps.exif_transpose(image)
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise _too_large(name) from None
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError):
+        raise _refuse(_("“%(name)s” cannot be read as a picture: it is damaged. Take it again."), name=name) from None
+    target = io.BytesIO()
+    if wanted == "PNG":
+        upright.convert("RGBA" if "A" in upright.getbands() else "RGB").save(target, "PNG")
+    else:
+        upright.convert("RGB").save(target, "JPEG", quality=JPEG_QUALITY)
+    return target.getvalue()
+
+
+def _refuse_large(image: Image.Image, name: str) -> None:
+    if image.width * image.height > MOST_PIXELS or max(image.size) > MOST_SIDE:
+        raise _too_large(name)
+
+
+def _too_large(name: str) -> ValidationError:
+    return _refuse(
+        _("“%(name)s” has more than %(most)s million pixels or a side above %(side)s. Send a smaller picture."),
+        name=name, most=MOST_PIXELS // 1_000_000, side=MOST_SIDE,
+    )  # fmt: skip
+
+
+def _look_through_pdf(raw: bytes, name: str) -> None:
+    if len(raw.rstrip()) - (raw.rfind(b"%%EOF") + len(b"%%EOF")) > TAIL_BYTES:
+        raise _refuse(_("“%(name)s” carries something behind its end. Print it to a new PDF and send that."), name=name)
+    try:
+        with pikepdf.open(io.BytesIO(raw)) as document:
+            pages = len(document.pages)
+            acts = next((act for entry in document.objects if (act := _act_in(entry, 0))), "")
+    except pikepdf.PasswordError:
+        raise _refuse(_("“%(name)s” is locked by a password. Send it without."), name=name) from None
+    except (pikepdf.PdfError, RecursionError, ValueError):
+        raise _refuse(_("“%(name)s” cannot be read as a PDF: it is damaged. Send it again."), name=name) from None
+    if acts:
+        raise _refuse(
+            _("“%(name)s” contains %(what)s: a record must not act or carry files. Print it to a new PDF."), name=name, what=acts
+        )
+    if not 1 <= pages <= MOST_PAGES:
+        raise _refuse(_("“%(name)s” has %(pages)s pages; 1 to %(most)s are taken."), name=name, pages=pages, most=MOST_PAGES)
+
+
+def _act_in(entry: Any, depth: int) -> str:
+    """Return what in an object and the objects written inside it would act, or nothing."""
+    if depth > _DEEPEST:
+        raise ValueError(depth)
+    if isinstance(entry, pikepdf.Array):
+        parts = list(entry)
+    elif isinstance(entry, pikepdf.Dictionary | pikepdf.Stream):
+        names = set(entry.keys()) | ({str(entry["/S"])} if "/S" in entry else set())
+        if found := sorted(names & _ACTS):
+            return str(found[0])
+        parts = [entry[name] for name in entry.keys()]  # noqa: SIM118  # not a mapping
+    else:
+        return ""
+    written_here = (part for part in parts if isinstance(part, pikepdf.Object) and not part.is_indirect)
+    return next((act for part in written_here if (act := _act_in(part, depth + 1))), "")
+
+
+def path_of(sha256: str) -> Path:
+    """Return where the file of a digest is stored."""
+    return Path(settings.EVIDENCE_DIR) / sha256[:2] / sha256
+
+
+def _store(content: bytes, digest: str) -> None:
+    """Write the file under its digest; a power cut leaves the whole file or none."""
+    target = path_of(digest)
+    if target.is_file():
+        return
+    target.parent.mkdir(parents=True, exist_ok=True)
+    unfinished = target.parent / f"unfinished-{secrets.token_hex(8)}"
+    with unfinished.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    unfinished.replace(target)
+
+
+def read_back(evidence: Evidence) -> bytes:
+    """Return the stored bytes.
+
+    Errors: ValidationError if the file is missing or is no longer what was taken in.
+    """
+    path = path_of(evidence.sha256)
+    content = path.read_bytes() if path.is_file() else b""
+    if hashlib.sha256(content).hexdigest() != evidence.sha256:
+        raise _refuse(
+            _("File %(number)s is missing or no longer what was taken in. Restore it from a backup."), number=evidence.pk
+        )
+    return content
+
+
+def served_name(evidence: Evidence) -> str:
+    """Return the name under which a file leaves: ours, not the sender's."""
+    return f"evidence-{evidence.pk}{ENDINGS[evidence.media_type][0]}"
