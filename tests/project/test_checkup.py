@@ -7,6 +7,7 @@ from collections import Counter
 
 import pytest
 
+from facility.management.commands.test import Command
 from facility.project import checkup
 from facility.project.checkup import Outcome, Step
 
@@ -82,3 +83,16 @@ def test_a_named_postgresql_is_always_tried(monkeypatch: pytest.MonkeyPatch) -> 
 def test_without_chromium_the_browser_tests_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("facility.project.bootstrap.browser", str)
     assert "no Chromium" in checkup.no_browser()
+
+
+def test_arguments_for_pytest_keep_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    given: list[object] = []
+
+    def main(**arguments: object) -> int:
+        given.append(arguments)
+        return 0
+
+    monkeypatch.setattr(checkup, "main", main)
+    with pytest.raises(SystemExit):
+        Command().run_from_argv(["manage.py", "test", "tests/project", "--long", "-k", "jobs", "-v"])
+    assert given == [{"fast": False, "long": True, "extra": ["tests/project", "-k", "jobs", "-v"]}]

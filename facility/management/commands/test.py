@@ -12,22 +12,29 @@ from facility.project import checkup
 if TYPE_CHECKING:
     from argparse import ArgumentParser
 
+OWN = ("--fast", "--long")
+
 
 class Command(BaseCommand):
-    help = "Run every check of the code. Arguments that are not its own go to pytest, which then runs alone."
+    help = (
+        "Run every check of the code. Other arguments go to pytest, which then runs alone: test tests/project -k jobs"
+    )
     requires_system_checks = []
 
     def run_from_argv(self, argv: list[str]) -> None:
-        """Keep what pytest understands out of Django's own options."""
-        parser = self.create_parser(argv[0], argv[1])
-        options, extra = parser.parse_known_args(argv[2:])
-        sys.exit(checkup.main(fast=options.fast, long=options.long, extra=[*options.paths, *extra]))
+        """Keep what is meant for pytest, in its order, out of Django's own options."""
+        given = argv[2:]
+        if {"-h", "--help"} & set(given):
+            super().run_from_argv(argv)
+            return
+        extra = [word for word in given if word not in OWN]
+        sys.exit(checkup.main(fast="--fast" in given, long="--long" in given, extra=extra))
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--fast", action="store_true", help="without the browser and PostgreSQL")
         parser.add_argument("--long", action="store_true", help="with the tests that take minutes")
-        parser.add_argument("paths", nargs="*", help="what pytest alone is to run")
+        parser.add_argument("pytest", nargs="*", help="paths and options for pytest")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Nothing calls this: run_from_argv() does the work."""
-        raise NotImplementedError
+        """Run the list when it is called from other code."""
+        sys.exit(checkup.main(fast=options["fast"], long=options["long"], extra=options["pytest"]))
