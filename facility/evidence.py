@@ -28,6 +28,7 @@ from facility.models import Evidence
 
 if TYPE_CHECKING:
     from django.core.files.uploadedfile import UploadedFile
+    from django.utils.functional import _StrPromise as StrPromise
 
     from facility.events import Actor
     from facility.models import Site
@@ -55,7 +56,7 @@ class _Clean:
     media_type: str
 
 
-def accept(upload: UploadedFile, *, site: Site, by: Actor) -> Evidence:
+def accept(upload: UploadedFile[Any], *, site: Site, by: Actor) -> Evidence:
     """Store a PDF, PNG or JPEG and return its row; the same file again returns the first row.
 
     Errors: ValidationError naming the file, what is wrong with it, the limit and what to do.
@@ -87,13 +88,17 @@ def _keep(evidence: Evidence, original_sha256: str, *, by: Actor) -> Evidence:
     return evidence
 
 
-def _refuse(sentence: str, **values: object) -> ValidationError:
+def _refuse(sentence: StrPromise | str, **values: object) -> ValidationError:
     return ValidationError(sentence, code="file", params=values)
 
 
-def _read(upload: UploadedFile, name: str) -> bytes:
+def _read(upload: UploadedFile[Any], name: str) -> bytes:
     if PurePath(name).suffix.lower() not in ALLOWED:
-        raise _refuse(_("“%(name)s”: its name must end in %(allowed)s. Save it as one of these."), name=name, allowed=", ".join(ALLOWED))
+        raise _refuse(
+            _("“%(name)s”: its name must end in %(allowed)s. Save it as one of these."),
+            name=name,
+            allowed=", ".join(ALLOWED),
+        )
     raw: bytes = upload.read(MOST_BYTES + 1)
     if not raw:
         raise _refuse(_("“%(name)s” is empty (0 bytes). Take or choose it again."), name=name)
@@ -109,7 +114,9 @@ def _cleaned(raw: bytes, name: str) -> _Clean:
     if not media_type:
         raise _refuse(_("“%(name)s” is not a PDF, PNG or JPEG, whatever its name says. Send one of these."), name=name)
     if (PurePath(name).suffix.lower() == ".pdf") != (media_type == PDF):
-        raise _refuse(_("“%(name)s”: the ending of its name is not what the file is. Save it under its own ending."), name=name)
+        raise _refuse(
+            _("“%(name)s”: the ending of its name is not what the file is. Save it under its own ending."), name=name
+        )
     if media_type == PDF:
         _look_through_pdf(raw, name)
         return _Clean(raw, PDF)
@@ -163,10 +170,14 @@ def _look_through_pdf(raw: bytes, name: str) -> None:
         raise _refuse(_("“%(name)s” cannot be read as a PDF: it is damaged. Send it again."), name=name) from None
     if acts:
         raise _refuse(
-            _("“%(name)s” contains %(what)s: a record must not act or carry files. Print it to a new PDF."), name=name, what=acts
+            _("“%(name)s” contains %(what)s: a record must not act or carry files. Print it to a new PDF."),
+            name=name,
+            what=acts,
         )
     if not 1 <= pages <= MOST_PAGES:
-        raise _refuse(_("“%(name)s” has %(pages)s pages; 1 to %(most)s are taken."), name=name, pages=pages, most=MOST_PAGES)
+        raise _refuse(
+            _("“%(name)s” has %(pages)s pages; 1 to %(most)s are taken."), name=name, pages=pages, most=MOST_PAGES
+        )
 
 
 def _act_in(entry: Any, depth: int) -> str:
@@ -182,7 +193,7 @@ def _act_in(entry: Any, depth: int) -> str:
         parts = [entry[name] for name in entry.keys()]  # noqa: SIM118  # not a mapping
     else:
         return ""
-    written_here = (part for part in parts if isinstance(part, pikepdf.Object) and not part.is_indirect)
+    written_here = (part for part in parts if not getattr(part, "is_indirect", True))
     return next((act for part in written_here if (act := _act_in(part, depth + 1))), "")
 
 
@@ -214,7 +225,8 @@ def read_back(evidence: Evidence) -> bytes:
     content = path.read_bytes() if path.is_file() else b""
     if hashlib.sha256(content).hexdigest() != evidence.sha256:
         raise _refuse(
-            _("File %(number)s is missing or no longer what was taken in. Restore it from a backup."), number=evidence.pk
+            _("File %(number)s is missing or no longer what was taken in. Restore it from a backup."),
+            number=evidence.pk,
         )
     return content
 

@@ -1,0 +1,13 @@
+"""Addresses of the acts on a run; they share the namespace of the treatments."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from facility.readiness.runs import views
+
+urlpatterns = [
+    path("<slug:site>/runs/start/", views.start_run, name="start_run"),
+    path("<slug:site>/runs/<int:pk>/", views.run, name="run"),
+    path("<slug:site>/runs/<int:pk>/end/", views.end_run, name="end_run"),
+]

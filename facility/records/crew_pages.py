@@ -1,0 +1,169 @@
+"""The place People: me, what expires next, the roster of 14 days, who holds what."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import Q
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+
+from facility import events
+from facility.access import Act, enter
+from facility.fields import day_text
+from facility.models import Contact, DutyPeriod, MedicalFitness, Person, QualificationHeld, QualificationKind
+from facility.records.states import Moment, State, moment_of, of_contacts, of_medical, of_qualification
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from django.http import HttpRequest, HttpResponse
+
+    from facility.models import Site
+
+ROSTER_DAYS = 14
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What one person holds of one kind: the row, its state, and the short text in the table."""
+
+    row: Any
+    slug: str
+    state: State | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PersonLine:
+    """One person with a cell for each kind, the medical last."""
+
+    person: Person
+    cells: tuple[tuple[str, Cell], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DutyBar:
+    """One duty period on the band of days, in per cent from its left edge."""
+
+    row: DutyPeriod
+    left: str
+    width: str
+    text: str
+
+
+def people(request: HttpRequest, site: str) -> HttpResponse:
+    """Show the people."""
+    visit = enter(request, site, Act.SEE)
+    moment = moment_of(visit.site, events.now())
+    everyone = list(Person.objects.filter(site=visit.site, retired_at=None).order_by("name"))
+    kinds = list(
+        QualificationKind.objects.filter(organisation=visit.site.organisation_id, retired_at=None).order_by("name")
+    )
+    lines = _matrix(everyone, kinds, moment)
+    duty = _duty(visit.site, moment)
+    contacts = list(Contact.objects.filter(site=visit.site, retired_at=None).order_by("kind", "name"))
+    said = of_contacts(contacts, moment)
+    context = {
+        "visit": visit, "place": "people", "moment": moment, "kinds": kinds, "lines": lines,
+        "me": next((line for line in lines if line.person.user_id == request.user.pk), None),
+        "next_to_expire": _next_to_expire(lines), "days": _days(moment),
+        "roster": [(one, _bars(duty.get(one.pk, []), moment)) for one in everyone],
+        "contacts": [(one, said[one.pk]) for one in contacts],
+        "may_people": visit.may(Act.PEOPLE), "may_medical": visit.may(Act.MEDICAL), "may_accounts": visit.may(Act.ACCOUNTS),
+    }  # fmt: skip
+    return render(request, "places/people.html", context)
+
+
+def _matrix(everyone: list[Person], kinds: list[QualificationKind], moment: Moment) -> list[PersonLine]:
+    held: dict[tuple[int, int], QualificationHeld] = {}
+    ids = [one.pk for one in everyone]
+    for row in QualificationHeld.objects.filter(person__in=ids, retired_at=None):
+        known = held.get((row.person_id, row.kind_id))
+        if known is None or _better(row, known):
+            held[row.person_id, row.kind_id] = row
+    medicals: dict[int, MedicalFitness] = {}
+    for medical in MedicalFitness.objects.filter(person__in=ids, retired_at=None).order_by("examined_on", "pk"):
+        medicals[medical.person_id] = medical
+    return [
+        PersonLine(person, (
+            *((kind.name, _held_cell(held.get((person.pk, kind.pk)), moment)) for kind in kinds),
+            (_("Medical"), _medical_cell(medicals.get(person.pk), moment)),
+        ))
+        for person in everyone
+    ]  # fmt: skip
+
+
+def _better(row: QualificationHeld, known: QualificationHeld) -> bool:
+    """Return whether a certificate counts before another: looked at twice first, then the later end."""
+
+    def worth(held: QualificationHeld) -> tuple[bool, date]:
+        return bool(held.second_look_by), held.expires_on or date.max
+
+    return worth(row) > worth(known)
+
+
+def _held_cell(row: QualificationHeld | None, moment: Moment) -> Cell:
+    if row is None:
+        return Cell(None, "qualification", None, "")
+    text = day_text(row.expires_on) if row.expires_on else _("no end")
+    return Cell(row, "qualification", of_qualification(row, moment), text)
+
+
+def _medical_cell(row: MedicalFitness | None, moment: Moment) -> Cell:
+    if row is None:
+        return Cell(None, "medical", None, "")
+    return Cell(row, "medical", of_medical(row, moment), day_text(row.good_until))
+
+
+def _next_to_expire(lines: Iterable[PersonLine]) -> list[tuple[Person, str, Cell]]:
+    """Return what is due or over, soonest end first."""
+    found = [
+        (line.person, name, cell)
+        for line in lines for name, cell in line.cells
+        if cell.row is not None and cell.state is not None and not cell.state.quiet
+    ]  # fmt: skip
+    return sorted(found, key=lambda one: _end(one[2].row) or date.max)
+
+
+def _end(row: Any) -> date | None:
+    end: date | None = row.good_until if isinstance(row, MedicalFitness) else row.expires_on
+    return end
+
+
+def _start(moment: Moment) -> datetime:
+    return datetime.combine(moment.today, time(), moment.zone)
+
+
+def _duty(site: Site, moment: Moment) -> dict[int, list[DutyPeriod]]:
+    start = _start(moment)
+    end = datetime.combine(moment.today + timedelta(days=ROSTER_DAYS), time(), moment.zone)
+    found: dict[int, list[DutyPeriod]] = {}
+    rows = DutyPeriod.objects.filter(Q(starts_at__lt=end) & Q(ends_at__gt=start), person__site=site, retired_at=None)
+    for row in rows.order_by("starts_at"):
+        found.setdefault(row.person_id, []).append(row)
+    return found
+
+
+def _days(moment: Moment) -> list[tuple[str, str]]:
+    """Return position and text of each day on the band."""
+    days = [moment.today + timedelta(days=number) for number in range(ROSTER_DAYS)]
+    return [(f"{100 * number / ROSTER_DAYS:.2f}%", f"{day:%a} {day.day}") for number, day in enumerate(days)]
+
+
+def _bars(rows: list[DutyPeriod], moment: Moment) -> list[DutyBar]:
+    start, bars = _start(moment), []
+    whole = timedelta(days=ROSTER_DAYS)
+    for row in rows:
+        left = max((row.starts_at - start) / whole, 0.0)
+        right = min((row.ends_at - start) / whole, 1.0)
+        text = f"{_local(row.starts_at, moment)} \u2013 {_local(row.ends_at, moment)}"
+        bars.append(DutyBar(row, f"{100 * left:.2f}%", f"{max(100 * (right - left), 0.3):.2f}%", text))
+    return bars
+
+
+def _local(at: datetime, moment: Moment) -> str:
+    local = at.astimezone(moment.zone)
+    return f"{local:%a} {local.day} {local:%b %H:%M}"

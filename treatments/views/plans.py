@@ -1,0 +1,168 @@
+"""Pages of plans and of runs already recorded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.forms import BaseFormSet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+
+from facility import events, services
+from facility.access import Act, Visit, enter
+from facility.history import timeline
+from facility.services import ChangedMeanwhileError
+from treatments.compute.plans import parse_extensions, run_min
+from treatments.forms import ExtensionRows, PlanForm, RetireForm, RoleRows, kind_choices, refuse, rows_of
+from treatments.models import Plan, Run
+from treatments.services import put_in_force
+
+PAGE = 50
+
+
+def _context(visit: Visit, **more: Any) -> dict[str, Any]:
+    return {"visit": visit, "place": "setup", "may_rules": visit.may(Act.RULES), **more}
+
+
+def plans(request: HttpRequest, site: str) -> HttpResponse:
+    """List the plans in force, in house order; with all=1 also the versions before."""
+    visit = enter(request, site, Act.SEE)
+    rows = Plan.objects.filter(chamber__site=visit.site).select_related("chamber")
+    past_too = request.GET.get("all") == "1"
+    if not past_too:
+        rows = rows.filter(retired_at=None)
+    found = rows.order_by("chamber__key", "place", "key", "-version")[:200]
+    lines = [(row, run_min(row.table_min, parse_extensions(row.extensions)) + row.margin_min) for row in found]
+    return render(request, "treatments/plans.html", _context(visit, lines=lines, past_too=past_too))
+
+
+def _plan(visit: Visit, pk: int) -> Plan:
+    return get_object_or_404(Plan.objects.filter(chamber__site=visit.site).select_related("chamber__site"), pk=pk)
+
+
+def plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
+    """Show one version of a plan: each number, where it goes, and what it rests on."""
+    visit = enter(request, site, Act.SEE)
+    row = _plan(visit, pk)
+    extensions = parse_extensions(row.extensions)
+    lasts = run_min(row.table_min, extensions)
+    names = dict(kind_choices(visit.site))
+    context = _context(
+        visit, row=row, extensions=[(one, one.minutes * one.allowed) for one in extensions], lasts=lasts,
+        duration=lasts + row.margin_min, needs=list(row.needs.order_by("key")),
+        roles=[one | {"named": [names.get(key, key) for key in one["qualifications"]]} for one in row.roles],
+        gas=[(name, one["demand"], one["reserve"], one["demand"] + one["reserve"]) for name, one in row.gas.items()],
+        versions=list(Plan.objects.filter(chamber=row.chamber_id, key=row.key).order_by("-version")),
+        history=timeline(row, ZoneInfo(visit.site.zone)),
+    )  # fmt: skip
+    return render(request, "treatments/plan.html", context)
+
+
+@dataclass(frozen=True, slots=True)
+class Editor:
+    """The forms of one plan: its single values, its extensions, its crew."""
+
+    form: PlanForm
+    extensions: BaseFormSet[Any]
+    roles: BaseFormSet[Any]
+
+    def is_valid(self) -> bool:
+        """Check every form, so that all refusals are shown at once."""
+        return all([self.form.is_valid(), self.extensions.is_valid(), self.roles.is_valid()])
+
+    def plan(self) -> Plan:
+        """Return the plan that was typed, its JSON not yet parsed."""
+        made = self.form.instance
+        made.extensions, made.roles, made.gas = rows_of(self.extensions), rows_of(self.roles), self.form.gas_json()
+        return made
+
+
+def _editor(request: HttpRequest, visit: Visit, old: Plan | None) -> Editor:
+    data = request.POST or None
+    now = events.now()
+    fresh = Plan(chamber=old.chamber, key=old.key, gas=old.gas) if old else Plan()
+    initial: dict[str, Any] = {"in_force_from": now, "approved_by": ""}
+    if old is not None:
+        shared = ("name", "party", "place", "table_min", "margin_min", "wait_min", "crew_waivable", "source")
+        initial |= {name: getattr(old, name) for name in shared} | {"needs": old.needs.all()}
+    form = PlanForm(data, instance=fresh, initial=initial)
+    form.open_at(visit.site, old)
+    roles = [{**one, "start": one["from"], "end": one["to"]} for one in old.roles] if old else []
+    kinds = kind_choices(visit.site)
+    return Editor(
+        form,
+        ExtensionRows(data, prefix="extension", initial=old.extensions if old else []),
+        RoleRows(data, prefix="role", initial=roles, form_kwargs={"kinds": kinds}),
+    )
+
+
+def edit_plan(request: HttpRequest, site: str, pk: int | None = None) -> HttpResponse:
+    """Put a new plan, or a new version of one, in force."""
+    visit = enter(request, site, Act.RULES)
+    old = _plan(visit, pk) if pk is not None else None
+    editor = _editor(request, visit, old)
+    status = 200
+    if "more" in request.POST:
+        editor = _with_spare_rows(request, visit, old)
+    elif request.method == "POST":
+        status = 422
+        if editor.is_valid():
+            typed = editor.form.cleaned_data
+            try:
+                stored = put_in_force(
+                    editor.plan(), list(typed["needs"]), by=visit.actor, reason=typed["reason"], old=old
+                )
+            except ChangedMeanwhileError as error:
+                status = 409
+                editor.form.add_error(None, error)
+            except ValidationError as error:
+                refuse(editor.form, error)
+            else:
+                messages.success(
+                    request, _("In force: %(plan)s, version %(n)d.") % {"plan": stored, "n": stored.version}
+                )
+                return redirect("treatments:plan", site, stored.pk)
+    context = _context(visit, old=old, form=editor.form, extensions=editor.extensions, roles=editor.roles)
+    return render(request, "treatments/edit_plan.html", context, status=status)
+
+
+def _with_spare_rows(request: HttpRequest, visit: Visit, old: Plan | None) -> Editor:
+    """Return the same forms with two more empty rows; what was typed stays."""
+    request.POST = request.POST.copy()  # type: ignore[assignment]  # a changeable copy of the same kind
+    for prefix in ("extension", "role"):
+        total = request.POST.get(f"{prefix}-TOTAL_FORMS", "0")
+        more = min(int(total), 36) + 2 if total.isdigit() else 2
+        request.POST[f"{prefix}-TOTAL_FORMS"] = str(more)  # type: ignore[index]  # it is the copy
+    return _editor(request, visit, old)
+
+
+def retire_plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
+    """Take a plan out of force."""
+    visit = enter(request, site, Act.RULES)
+    row = _plan(visit, pk)
+    form = RetireForm(request.POST or None)
+    if form.is_valid():
+        try:
+            services.retire(row, by=visit.actor, reason=form.cleaned_data["reason"], action="plan taken out of force")
+        except ValidationError as error:
+            refuse(form, error)
+        else:
+            return redirect("treatments:plans", site)
+    context = _context(visit, row=row, form=form, rests=[], back="treatments:plan")
+    return render(request, "treatments/retire.html", context, status=422 if form.is_bound else 200)
+
+
+def runs(request: HttpRequest, site: str) -> HttpResponse:
+    """List the runs, newest first."""
+    visit = enter(request, site, Act.SEE)
+    number = int(request.GET["page"]) if request.GET.get("page", "").isdigit() else 1
+    first = (max(number, 1) - 1) * PAGE
+    rows = Run.objects.filter(chamber__site=visit.site, retired_at=None).select_related("chamber", "plan")
+    found = list(rows.order_by("-started_at")[first : first + PAGE + 1])
+    context = _context(visit, runs=found[:PAGE], more=len(found) > PAGE, number=number) | {"place": "records"}
+    return render(request, "treatments/runs.html", context)
