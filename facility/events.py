@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 APPEND_LOCK = 0x0DEE9
-CLOCK_JUMP = timedelta(minutes=5)  # from design decision, common practice, no source
+CLOCK_JUMP = timedelta(minutes=5)  # common practice, no source
+NAME_LENGTH = 150  # as the columns that hold who recorded something
+ACTION_LENGTH = 60
 
 
 class EventRefusedError(ValueError):
@@ -28,12 +30,15 @@ class EventRefusedError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """Who does it: a signed-in person, or ``system:JOB``."""
+    """Who does it: a signed-in person, or ``system:JOB``. A name longer than its column is cut to it."""
 
     name: str
     user_id: int | None = None
     role: str = ""
     session: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", self.name[:NAME_LENGTH])
 
 
 def system(job: str) -> Actor:
@@ -129,8 +134,14 @@ def _refuse_unclear(what: What, by: Actor) -> None:
         raise EventRefusedError("An event needs somebody who did it: the actor's name is blank.")
     if not what.action.strip():
         raise EventRefusedError(f"An event needs an action, such as 'added': {by.name} gave a blank one.")
+    if len(what.action) > ACTION_LENGTH:
+        raise EventRefusedError(f"The action {what.action!r} has more than {ACTION_LENGTH} letters. Name it shorter.")
     if what.occurred_at is not None and what.occurred_at.utcoffset() is None:
         raise EventRefusedError(f"{what.action}: occurred_at {what.occurred_at} has no time zone. Give it one.")
+    _refuse_untrue_texts(what, by)
+
+
+def _refuse_untrue_texts(what: What, by: Actor) -> None:
     for side, values in (("before", what.before), ("after", what.after)):
         for name, value in (values or {}).items():
             _refuse_untrue_text(f"{what.action}: {side}[{name!r}]", value)

@@ -169,7 +169,7 @@ def ensure(*, by: Actor | None = None, using: str = DEFAULT_DB_ALIAS) -> list[st
         except DatabaseError as error:
             raise TriggersError(
                 f"The triggers of the event table are wrong ({', '.join(wrong)}) and could not be put right: {error}."
-                " Run `manage.py migrate` as the database user who owns the table."
+                " Run `manage.py up --no-serve` as the database user who owns the table."
             ) from error
     return wrong
 

@@ -32,7 +32,7 @@ def check_event_triggers(
         Error(
             f"The event table lacks its triggers as they must be: {', '.join(wrong)}.",
             hint=(
-                "Starting the server (`manage.py serve`) puts them right and records it. "
+                "`manage.py up --no-serve` puts them right and records it, and so does each start of the server. "
                 "Then run `manage.py check_records`: what was written without them may be wrong."
             ),
             id="facility.E101",

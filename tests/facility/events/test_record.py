@@ -63,6 +63,17 @@ def test_an_event_without_an_action_is_refused(sqlite_store: Store, action: str)
         record(What(action))
 
 
+def test_an_action_longer_than_its_column_is_refused(sqlite_store: Store) -> None:
+    assert record(What("a" * 60)).action == "a" * 60
+    with pytest.raises(EventRefusedError, match="more than 60 letters"):
+        record(What("a" * 61))
+
+
+def test_a_name_longer_than_its_column_is_cut_the_same_everywhere(either: Store) -> None:
+    assert record(What("added"), by=Actor("Ada " * 60)).actor == ("Ada " * 60)[:150]
+    assert record_check.verify().ok
+
+
 @pytest.mark.parametrize("value", [1.5, float("nan"), 3, None, ["x"], NOON])
 @pytest.mark.parametrize("side", ["before", "after"])
 def test_a_value_that_is_not_a_text_is_refused_by_name(sqlite_store: Store, side: str, value: Any) -> None:

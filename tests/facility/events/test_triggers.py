@@ -105,6 +105,16 @@ def test_the_system_check_asks_no_database_that_was_not_named(sqlite_store: Stor
     assert "facility.E101" in refused.stderr
 
 
+def test_migrate_points_to_the_command_that_puts_the_triggers_right(sqlite_store: Store) -> None:
+    sqlite_store.drop_triggers()
+    refused = sqlite_store.manage("migrate")
+    assert refused.returncode == 1
+    assert "`manage.py up --no-serve` puts them right" in refused.stderr
+    assert sqlite_store.manage("up", "--no-serve").returncode == 0
+    assert triggers.missing() == []
+    assert sqlite_store.manage("migrate").returncode == 0
+
+
 def test_emptying_the_tables_after_drop_leaves_working_triggers_and_no_event(either: Store) -> None:
     """As the flush at the end of a test with real transactions does."""
     fill(2)
