@@ -188,7 +188,7 @@ def _big_member(number: int) -> dict[str, Any]:
 
 def _big_person(number: int) -> dict[str, Any]:
     skills = [BIG_SKILLS[number % 5], BIG_SKILLS[(number * 2 + 1) % 5]]
-    weeks = range(number % 3, 16, 2)
+    weeks = range(number % 3, 8, 2)
     return {
         "qualifications": {skill: held(_day(90 + number + 11 * place)) for place, skill in enumerate(skills)},
         "medical": held(_day(70 + 3 * number)),
@@ -214,7 +214,7 @@ def big_facility(members: int = 300, people: int = 30, plans: int = 12) -> dict[
     names = list(needs)
     return facility(
         zone="Europe/Oslo",
-        roster_until=_day(120),
+        roster_until=_day(60),
         members=items,
         people={f"p{number}": _big_person(number) for number in range(people)},
         needs=needs,

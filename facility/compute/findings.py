@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from facility.compute.instants import Instant, format_instant
 from facility.compute.states import FindingState, State
@@ -31,8 +31,7 @@ class CrewPlaces:
     roles_short: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """State of one need, or of the crew, for one plan at one instant.
 
     ``counts``: members good, limited, unknown, bad. For the crew: places filled by

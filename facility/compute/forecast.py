@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from facility.compute.facts import Facility
+from facility.compute.horizons import signals_of
 from facility.compute.instants import FOREVER, MINUTES_PER_DAY, Instant
 from facility.compute.outlook import Outlook
-from facility.compute.readiness import known_plan, signals_of
+from facility.compute.readiness import known_plan
 from facility.compute.signals import Signal
 from facility.compute.states import BAD, GOOD, STATES, UNKNOWN, State
 from facility.compute.steps import Steps, worst_of_steps

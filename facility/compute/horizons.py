@@ -2,52 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TypeAlias
-
+from facility.compute.facts import CREW
+from facility.compute.findings import Finding
 from facility.compute.instants import FOREVER, Instant
-from facility.compute.signals import Signal, Worst
-from facility.compute.states import BAD, LIMITED, UNKNOWN
-
-Horizons: TypeAlias = tuple[Instant | None, tuple[str, ...], Instant | None]
-"""Holds until, the limiting needs, ready from."""
-
-
-def horizons(
-    signals: Mapping[str, Signal],
-    known: Mapping[str, Instant | None],
-    level: int,
-    at: Instant,
-) -> Horizons:
-    """Horizons of a plan that is at ``level`` at ``at``.
-
-    ``known``: the first worse start of each need that is itself at ``level``.
-    """
-    holds_until: Instant | None = None
-    limiting: tuple[str, ...] = ()
-    if level < BAD and signals:
-        holds_until, limiting = _holds(signals, known, level, at)
-    ready_from = None
-    if level >= UNKNOWN and signals:
-        found = Worst(list(signals.values())).until_within(at, LIMITED)
-        ready_from = None if found >= FOREVER else found
-    return holds_until, limiting, ready_from
+from facility.compute.needs import crew_of, need_signal, waived_crew
+from facility.compute.outlook import Outlook, Run
+from facility.compute.signals import Signal, worst
+from facility.compute.states import BAD, LIMITED
 
 
-def _holds(
-    signals: Mapping[str, Signal],
-    known: Mapping[str, Instant | None],
-    level: int,
-    at: Instant,
+def holds_until_of(
+    outlook: Outlook, run: Run, levels: dict[str, int], findings: dict[str, Finding]
 ) -> tuple[Instant | None, tuple[str, ...]]:
+    """First start with a worse state, and the needs that are then worse than now."""
+    level = max(levels.values(), default=BAD)
+    if level == BAD:
+        return None, ()
     worse: dict[str, Instant] = {}
-    for name, signal in signals.items():
-        if name in known:
-            begin = known[name]
-            worse[name] = FOREVER if begin is None else begin
-        else:
-            worse[name] = signal.until_worse(at, level)
-    first = min(worse.values())
+    for name, finding in findings.items():
+        if levels[name] < level:
+            worse[name] = signal_of(outlook, run, name).until_worse(outlook.at, level)
+        elif finding.start_until is not None:
+            worse[name] = finding.start_until
+    first = min(worse.values(), default=FOREVER)
     if first >= FOREVER:
         return None, ()
     return first, tuple(name for name, begin in worse.items() if begin == first)
+
+
+def ready_from_of(outlook: Outlook, run: Run) -> Instant | None:
+    """First later start that is Ready or Ready with limits with nobody acting."""
+    signals = signals_of(outlook, run)
+    if not signals:
+        return None
+    found = worst(list(signals.values())).until_within(outlook.at, LIMITED)
+    return None if found >= FOREVER else found
+
+
+def signals_of(outlook: Outlook, run: Run) -> dict[str, Signal]:
+    """Signals of all that a plan rests on, after waivers."""
+    names = [*run.plan.needs, CREW] if run.plan.roles else run.plan.needs
+    return {name: signal_of(outlook, run, name) for name in names}
+
+
+def signal_of(outlook: Outlook, run: Run, name: str) -> Signal:
+    """Signal of a need or of the crew, after waivers."""
+    if name == CREW:
+        return waived_crew(outlook, run, crew_of(outlook, run))
+    return need_signal(outlook, run, name)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from facility.compute.crew import Crew
 from facility.compute.facts import CREW, Need, Waiver
 from facility.compute.outlook import Outlook, Part, Run
-from facility.compute.shared_needs import Rising, SharedNeed, shared_need
+from facility.compute.shared_needs import SharedNeed, Steady, shared_need
 from facility.compute.signals import (
     CONSTANTS,
     Best,
@@ -31,10 +31,10 @@ def members_of(outlook: Outlook, run: Run, name: str) -> list[Signal]:
     return [outlook.member(one, run, part, gas) for one in dict.fromkeys(need.members)]
 
 
-def rising(outlook: Outlook, name: str) -> Rising | None:
-    """The need as one step function, if its members only get worse and none waives it."""
+def steady(outlook: Outlook, name: str) -> Steady | None:
+    """The need, if it is the same for every plan and no waiver is written for it."""
     common = None if name in outlook.waivers else shared(outlook, name)
-    return None if common is None else common.rising
+    return None if common is None else common.steady
 
 
 def shared(outlook: Outlook, name: str) -> SharedNeed | None:
@@ -54,7 +54,7 @@ def _shared(outlook: Outlook, need: Need) -> SharedNeed | None:
         if level:
             steps = worst_of_steps([steps, ([outlook.at], [level])], outlook.at)
         calendars.append(steps)
-    return shared_need(need, calendars)
+    return shared_need(need, calendars, outlook.at, outlook.longest)
 
 
 def unwaived(need: Need, members: Sequence[Signal]) -> Signal:
@@ -83,10 +83,6 @@ def waived(outlook: Outlook, run: Run, name: str, members: Sequence[Signal], sig
 def need_signal(outlook: Outlook, run: Run, name: str) -> Signal:
     """The signal of a need after waivers."""
     need = outlook.facility.needs[name]
-    together = rising(outlook, name)
-    if together is not None:
-        last = run.part(need.from_, need.to)[1]
-        return window(together.steps, last, last)
     members = members_of(outlook, run, name)
     return waived(outlook, run, name, members, unwaived(need, members))
 

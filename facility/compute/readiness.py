@@ -5,27 +5,24 @@ Pure: a frozen ``Facility`` and an instant in, frozen values out.
 
 from __future__ import annotations
 
-from bisect import bisect_right
-
 from facility.compute.crew import Crew
 from facility.compute.facts import CREW, Facility
 from facility.compute.findings import Evaluation, Finding
-from facility.compute.horizons import horizons
+from facility.compute.horizons import holds_until_of, ready_from_of
 from facility.compute.instants import FOREVER, FactsError, Instant
 from facility.compute.lifts import crew_places
 from facility.compute.needs import (
     crew_of,
     members_of,
-    need_signal,
-    rising,
     shared,
+    steady,
     unwaived,
     waived,
     waived_crew,
 )
 from facility.compute.outlook import Outlook, Run
 from facility.compute.shared_needs import counts_of, need_level
-from facility.compute.signals import Signal, window
+from facility.compute.signals import Signal
 from facility.compute.states import BAD, FINDING_STATES, LIMITED, STATES, UNKNOWN
 
 
@@ -58,59 +55,54 @@ def known_plan(facility: Facility, plan: str) -> None:
 def evaluate_run(outlook: Outlook, run: Run) -> Evaluation:
     """Readiness of one plan in an outlook that is shared by several."""
     findings: dict[str, Finding] = {}
-    signals: dict[str, Signal] = {}
     levels: dict[str, int] = {}
-    for name in dict.fromkeys(run.plan.needs):
-        signals[name], levels[name], findings[name] = _need(outlook, run, name)
+    for name in run.plan.needs:
+        levels[name], findings[name] = _need(outlook, run, name)
     if run.plan.roles:
-        signals[CREW], levels[CREW], findings[CREW] = _crew(outlook, run)
+        levels[CREW], findings[CREW] = _crew(outlook, run)
     level = max(levels.values(), default=UNKNOWN)
-    begins = {name: finding.start_until for name, finding in findings.items() if levels[name] == level}
-    holds_until, limiting, ready_from = horizons(signals, begins, level, outlook.at)
+    holds_until, limiting = holds_until_of(outlook, run, levels, findings)
     return Evaluation(
         state=STATES[level],
         duration_min=run.duration,
         holds_until=holds_until,
         limiting=limiting,
-        ready_from=ready_from,
+        ready_from=ready_from_of(outlook, run) if level >= UNKNOWN else None,
         in_the_way=tuple(name for name, one in levels.items() if one > LIMITED),
         findings=findings,
     )
 
 
-def signals_of(outlook: Outlook, run: Run) -> dict[str, Signal]:
-    """Signals of all that a plan rests on, after waivers."""
-    found = {name: need_signal(outlook, run, name) for name in run.plan.needs}
-    if run.plan.roles:
-        found[CREW] = waived_crew(outlook, run, crew_of(outlook, run))
-    return found
+def _need(outlook: Outlook, run: Run, name: str) -> tuple[int, Finding]:
+    found = steady(outlook, name)
+    if found is None:
+        return _changing_need(outlook, run, name)
+    need = outlook.facility.needs[name]
+    begin = lapse = None
+    if found.worse_at < FOREVER:
+        lapse = found.worse_at
+        begin = lapse - run.part(need.from_, need.to)[1]
+    word = FINDING_STATES[found.level]
+    return found.level, Finding(word, word, False, found.counts, begin, lapse)
 
 
-def _need(outlook: Outlook, run: Run, name: str) -> tuple[Signal, int, Finding]:
+def _changing_need(outlook: Outlook, run: Run, name: str) -> tuple[int, Finding]:
     at = outlook.at
     need = outlook.facility.needs[name]
-    together = rising(outlook, name)
-    raw: Signal
-    if together is not None:
-        last = run.part(need.from_, need.to)[1]
-        counts = together.counts[bisect_right(together.steps[0], at + last) - 1]
-        signal = raw = window(together.steps, last, last)
-    else:
-        members = members_of(outlook, run, name)
-        counts = counts_of([member.level(at) for member in members])
-        raw = unwaived(need, members)
-        signal = waived(outlook, run, name, members, raw)
+    members = members_of(outlook, run, name)
+    counts = counts_of([member.level(at) for member in members])
+    raw = unwaived(need, members)
+    signal = waived(outlook, run, name, members, raw)
     before = need_level(counts, need)
     level = before if signal is raw else signal.level(at)
-    finding = Finding(
-        FINDING_STATES[level],
-        FINDING_STATES[before],
-        level < before,
-        counts,
-        _first_worse(signal, at, level),
-        _lapse(outlook, run, name),
+    return level, Finding(
+        state=FINDING_STATES[level],
+        without_waiver=FINDING_STATES[before],
+        waived=level < before,
+        counts=counts,
+        start_until=_first_worse(signal, at, level),
+        lapses_at=_lapse(outlook, run, name),
     )
-    return signal, level, finding
 
 
 def _first_worse(signal: Signal, at: Instant, level: int) -> Instant | None:
@@ -124,6 +116,8 @@ def _lapse(outlook: Outlook, run: Run, name: str) -> Instant | None:
     """First instant at which the need itself, asked with a run of no length, is worse."""
     need = outlook.facility.needs[name]
     key: object = name
+    if key in outlook.lapses:
+        return outlook.lapses[key]
     if shared(outlook, name) is None:
         scoped = not outlook.scoped.isdisjoint(need.members)
         demand = run.plan.gas.get(need.gas) if need.gas is not None else None
@@ -136,7 +130,7 @@ def _lapse(outlook: Outlook, run: Run, name: str) -> Instant | None:
     return outlook.lapses[key]
 
 
-def _crew(outlook: Outlook, run: Run) -> tuple[Signal, int, Finding]:
+def _crew(outlook: Outlook, run: Run) -> tuple[int, Finding]:
     at = outlook.at
     crew = crew_of(outlook, run)
     places = crew_places(outlook, run, crew)
@@ -145,7 +139,7 @@ def _crew(outlook: Outlook, run: Run) -> tuple[Signal, int, Finding]:
     before = next((one for one in range(BAD) if places.filled[one] == places.slots), BAD)
     signal = waived_crew(outlook, run, crew)
     level = before if signal is crew else signal.level(at)
-    finding = Finding(
+    return level, Finding(
         state=FINDING_STATES[level],
         without_waiver=FINDING_STATES[before],
         waived=level < before,
@@ -154,7 +148,6 @@ def _crew(outlook: Outlook, run: Run) -> tuple[Signal, int, Finding]:
         lapses_at=_crew_lapse(outlook, run),
         crew=places,
     )
-    return signal, level, finding
 
 
 def _crew_lapse(outlook: Outlook, run: Run) -> Instant | None:

@@ -1,7 +1,7 @@
 """Needs whose members say the same for every plan: worked out once, then looked up.
 
-Most needs rest on items that can only get worse. Then the counts for a run depend
-on nothing but the instant at which the part ends.
+Most members do not change within the longest run. Then the counts are the same for
+every plan, and the first worse start is one instant less the end of the part.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from facility.compute.facts import Need
-from facility.compute.instants import Instant
+from facility.compute.instants import FOREVER, Instant
+from facility.compute.signals import at_least, window
 from facility.compute.states import BAD, LIMITED
 from facility.compute.steps import Steps
 
@@ -20,19 +21,23 @@ Counts: TypeAlias = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Rising:
-    """Counts and level of a need from each instant on, for a part that ends there."""
+class Steady:
+    """A need that does not change within the longest run from now on.
 
-    steps: Steps
-    counts: list[Counts]
+    ``worse_at``: the instant from which on a run that reaches it finds the need worse.
+    """
+
+    counts: Counts
+    level: int
+    worse_at: Instant
 
 
 @dataclass(frozen=True, slots=True)
 class SharedNeed:
-    """Calendars of a need's members, and all of them together if all are rising."""
+    """Calendars of a need's members, and what they come to if they are steady."""
 
     calendars: list[Steps]
-    rising: Rising | None
+    steady: Steady | None
 
 
 def need_level(counts: Sequence[int], need: Need) -> int:
@@ -52,28 +57,40 @@ def counts_of(levels: Sequence[int]) -> Counts:
     return levels.count(0), levels.count(1), levels.count(2), levels.count(3)
 
 
-def is_rising(steps: Steps) -> bool:
-    """Whether a step function never gets better."""
-    levels = steps[1]
-    return len(levels) == 1 or levels == sorted(levels)
+def shared_need(need: Need, calendars: list[Steps], at: Instant, longest: int) -> SharedNeed:
+    """Put the calendars of all members together; no run lasts more than ``longest``."""
+    if any(len(steps[0]) > 1 and steps[0][1] <= at + longest for steps in calendars):
+        return SharedNeed(calendars, None)
+    counts = counts_of([steps[1][0] for steps in calendars])
+    level = need_level(counts, need)
+    if level == BAD or (level == LIMITED and need.effect == "limits"):
+        return SharedNeed(calendars, Steady(counts, level, FOREVER))
+    ends = sorted([_leaves(steps, level) for steps in calendars])
+    worse_at = ends[-need.k][0]
+    if any(end < worse_at and again for end, again in ends):
+        shortest = _worse_at(need, calendars, level, (at, 0))
+        worse_at = _worse_at(need, calendars, level, (at, longest))
+        if shortest != worse_at:
+            return SharedNeed(calendars, None)
+    return SharedNeed(calendars, Steady(counts, level, worse_at))
 
 
-def shared_need(need: Need, calendars: list[Steps]) -> SharedNeed:
-    """Put the calendars of all members together, if they are rising."""
-    rising = bool(calendars) and all(is_rising(steps) for steps in calendars)
-    return SharedNeed(calendars, _rising(need, calendars) if rising else None)
+def _worse_at(need: Need, calendars: list[Steps], level: int, run: tuple[Instant, int]) -> Instant:
+    """When a run of some length first finds the need worse.
+
+    The longer the part, the earlier; so if a point and the longest run agree, then
+    all parts between them do.
+    """
+    at, length = run
+    members = [window(steps, 0, length) for steps in calendars]
+    start = at_least(members, need.k).until_worse(at, level)
+    return min(start + length, FOREVER)
 
 
-def _rising(need: Need, calendars: list[Steps]) -> Rising:
-    changes = sorted(
-        (instant, number, level)
-        for number, (instants, values) in enumerate(calendars)
-        for instant, level in zip(instants, values, strict=True)
-    )
-    now = [0] * len(calendars)
-    found: dict[Instant, Counts] = {}
-    for instant, number, level in changes:
-        now[number] = level
-        found[instant] = counts_of(now)
-    levels = [need_level(counts, need) for counts in found.values()]
-    return Rising((list(found), levels), list(found.values()))
+def _leaves(steps: Steps, level: int) -> tuple[Instant, bool]:
+    """When a member is first worse than ``level``, and whether it ever returns."""
+    instants, levels = steps
+    for place, now in enumerate(levels):
+        if now > level:
+            return instants[place], min(levels[place:]) <= level
+    return FOREVER, False
