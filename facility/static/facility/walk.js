@@ -171,6 +171,9 @@ function ready(item) {
   item.addEventListener("focusin", (event) => {
     if (item.classList.contains("todo") && !event.target.closest("details")) activate(item, false);
   });
+  item.addEventListener("click", (event) => {
+    if (item.classList.contains("todo") && !event.target.closest("button, a, input, select")) activate(item);
+  });
   const input = field(item);
   if (input) input.addEventListener("input", () => { delete formOf(item).dataset.sure; });
 }
