@@ -86,7 +86,8 @@ def _already_there() -> Site | None:
     key = demo_set()["site"]
     names = {sign_in.username for sign_in in demo_sign_ins()}
     others = Site.objects.exclude(key=key).exists() or User.objects.exclude(username__in=names).exists()
-    site: Site | None = Site.objects.filter(key=key).first()
+    sites: Any = Site.objects.filter(key=key)
+    site: Site | None = sites.first()
     empty = not (Organisation.objects.exists() or User.objects.exists())
     if others or (site is None and not empty) or (site is not None and not (settings.DATA_DIR / MARKER).is_file()):
         raise DemoError(

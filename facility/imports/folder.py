@@ -61,7 +61,8 @@ def gathered(files: Iterable[tuple[str, bytes]]) -> dict[str, bytes]:
 def _refuse_too_much(files: int, size: int) -> None:
     if files > MOST_FILES:
         raise UnreadableError(
-            _("%(count)s files are more than the %(most)s that one import takes.") % {"count": files, "most": MOST_FILES}
+            _("%(count)s files are more than the %(most)s that one import takes.")
+            % {"count": files, "most": MOST_FILES}
         )
     if size > MOST_BYTES:
         raise UnreadableError(
@@ -107,7 +108,8 @@ def _refuse_member(member: zipfile.ZipInfo) -> None:
     else:
         return
     raise UnreadableError(
-        _("The zip holds “%(name)s”, which is not taken: %(why)s. Pack only the CSV files.") % {"name": name, "why": why}
+        _("The zip holds “%(name)s”, which is not taken: %(why)s. Pack only the CSV files.")
+        % {"name": name, "why": why}
     )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from facility import services
 from facility.access import Act
+from facility.imports.matching import BY_IMPORT
 from facility.models import Entry, Kept
 
 if TYPE_CHECKING:
@@ -32,6 +33,11 @@ class FileKind:
     #: whether two rows may have the same key (the second of a day)
     repeats: ClassVar[bool] = False
     act: ClassVar[Act] = Act.PLANT
+
+    @property
+    def reason(self) -> str:
+        """The reason kept with a correction that a file makes."""
+        return f"{BY_IMPORT}{self.file}"
 
     def all_rows(self) -> Any:
         """Return the model's rows; untyped, since each kind has a model of its own."""
@@ -90,7 +96,7 @@ class FileKind:
 
     def correct(self, stored: Any, changed: dict[str, tuple[Any, Any]], reading: Reading) -> Kept:
         """Store changed cells: in place for a lasting thing, as a superseding entry for a statement."""
-        reason = f"import of {self.file}"
+        reason = self.reason
         news = {self.field_of(name): new for name, (_old, new) in changed.items() if self._is_stored(name)}
         if isinstance(stored, Entry):
             entry: Any = self.model(**{**copied(stored), **news, **self.beside(reading)})

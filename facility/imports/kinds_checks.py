@@ -154,7 +154,7 @@ class SheetFile(FileKind):
             services.add(version, by=store.by, action="imported")
         else:
             version = SheetVersion(**{**copied(old), **stated, "version": old.version + 1})
-            services.supersede(old, version, by=store.by, reason=f"import of {self.file}")
+            services.supersede(old, version, by=store.by, reason=self.reason)
         store.versions[sheet.chamber, sheet.key] = version
 
 

@@ -62,6 +62,7 @@ class DefectFile(FileKind):
         values = reading.values
         if (values.get("tag") is None) == (values.get("bank") is None):
             raise CellError(_("one of tag and bank must be given, and only one"), "", _("Fill one of both."), "tag")
+        self._refuse_used_number(reading)
         returned = values.get("returned_at")
         if returned is None:
             return
@@ -71,6 +72,21 @@ class DefectFile(FileKind):
             raise CellError(
                 _("nobody is named for the return to service"), "", _("Write who returned it."), "returned_by"
             )
+
+    def _refuse_used_number(self, reading: Reading) -> None:
+        """Refuse a tag number that another defect of the site has."""
+        number, store = reading.values.get("number"), reading.store
+        if number is None:
+            return
+        if "defect numbers" not in store.notes:
+            stored = [(key, row) for key, rows in store.rows(self.file).items() for row in rows]
+            store.notes["defect numbers"] = {row.number: key for key, row in stored if isinstance(row, Defect)}
+        key = tuple(reading.values.get(name) for name in self.key)
+        if store.notes["defect numbers"].setdefault(number, key) != key:
+            raise CellError(
+                _("is the tag number of another defect"), "", _("Leave the cell empty: the next number is given."),
+                "number",
+            )  # fmt: skip
 
     def add(self, reading: Reading) -> Kept:
         store = reading.store

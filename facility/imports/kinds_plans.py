@@ -143,7 +143,7 @@ class NeedFile(FileKind):
             if thing in wanted:
                 kept.append(thing)
             else:
-                services.retire(member, by=reading.store.by, reason=f"import of {self.file}")
+                services.retire(member, by=reading.store.by, reason=self.reason)
         for kind, stored in reading.values["members"]:
             if stored not in kept:
                 services.add(NeedMember(need=need, **{kind: stored}), by=reading.store.by, action="imported")

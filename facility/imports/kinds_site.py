@@ -61,7 +61,7 @@ class SiteFile(FileKind):
         site = Site.objects.get(pk=stored.pk)
         for name, (_old, new) in changed.items():
             setattr(site, name, self._organisation(reading) if name == "organisation" else new)
-        services.change(site, by=reading.store.by, reason=f"import of {self.file}", shown_version=site.row_version)
+        services.change(site, by=reading.store.by, reason=self.reason, shown_version=site.row_version)
         reading.store.site = site
         return site
 

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from facility.imports.store import Key
 
 
+BY_IMPORT = "import of "  # how the reason of a correction by a file begins
+
+
 class Fate(StrEnum):
     """What becomes of a line; the words are fields of facility.imports.report.Count."""
 
@@ -66,7 +69,8 @@ def _match_rest(kind: FileKind, line: Line, current: list[Any], past: list[Any])
     What was taken once and then corrected or withdrawn on the pages is left as people left it.
     """
     if past and issubclass(kind.model, Entry):
-        if any(not kind.differences(row, line.reading) for row in past):
+        by_people = [row for row in past if not row.retired_reason.startswith(BY_IMPORT)]
+        if any(not kind.differences(row, line.reading) for row in by_people):
             line.fate = Fate.LEFT
             return
     elif past and not current:

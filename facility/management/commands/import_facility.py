@@ -60,7 +60,8 @@ def _files(path: Path) -> dict[str, bytes]:
 
 def _site(key: str, files: dict[str, bytes]) -> Site | None:
     """Return the site that was named, or the only one there is."""
-    rows: Any = Site.objects.filter(retired_at=None).select_related("organisation")
+    sites: Any = Site.objects
+    rows = sites.filter(retired_at=None).select_related("organisation")
     if key:
         site: Site | None = rows.filter(key=key).first()
         if site is None:

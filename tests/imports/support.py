@@ -1,0 +1,39 @@
+"""The small facility of tests/data/own_facility as bytes by name, and how a test changes one of its files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from facility import events
+from facility.imports.folder import read_folder
+from facility.imports.take import Options, take
+
+if TYPE_CHECKING:
+    from facility.imports.report import Problem, Report
+
+FOLDER = Path(__file__).parent.parent / "data" / "own_facility"
+BY = events.system("import")
+
+
+def facility() -> dict[str, bytes]:
+    """Return the files of the small facility."""
+    return read_folder(FOLDER)
+
+
+def changed(file: str, old: str, new: str) -> dict[str, bytes]:
+    """Return the files with one text of one file exchanged; the text must be there."""
+    files = facility()
+    assert old.encode() in files[file], f"{file} does not hold {old!r}"
+    return files | {file: files[file].replace(old.encode(), new.encode())}
+
+
+def run(files: dict[str, bytes], options: Options | None = None) -> Report:
+    """Take the files in."""
+    return take(files, options or Options(), by=BY)
+
+
+def only_problem(report: Report) -> Problem:
+    """Return the one thing that was refused."""
+    assert len(report.problems) == 1, report.as_text()
+    return report.problems[0]
