@@ -42,20 +42,20 @@ def unchanged(store: Store, before: list[tuple[object, ...]]) -> bool:
     return store.rows("SELECT seq, payload, actor FROM facility_event ORDER BY seq") == before
 
 
-@pytest.mark.parametrize(
-    "statement",
-    [
-        "UPDATE facility_event SET payload = 'x' WHERE seq = 2",
-        "UPDATE facility_event SET actor = 'somebody else'",
-        "DELETE FROM facility_event WHERE seq = 3",
-        "DELETE FROM facility_event",
-    ],
+PLAIN_HARM = (
+    "UPDATE facility_event SET payload = 'x' WHERE seq = 2",
+    "UPDATE facility_event SET actor = 'somebody else'",
+    "DELETE FROM facility_event WHERE seq = 3",
+    "DELETE FROM facility_event",
 )
-def test_plain_changes_and_removals_are_refused(either: Store, statement: str) -> None:
+
+
+def test_plain_changes_and_removals_are_refused(either: Store) -> None:
     fill(3)
     before = either.rows("SELECT seq, payload, actor FROM facility_event ORDER BY seq")
-    with pytest.raises(Refused, match="kept for ever"):
-        either.run(statement)
+    for statement in PLAIN_HARM:
+        with pytest.raises(Refused, match="kept for ever"):
+            either.run(statement)
     assert unchanged(either, before)
 
 
@@ -118,12 +118,13 @@ def test_a_true_next_event_cannot_replace_an_old_one_by_its_row_number(sqlite_st
     fill(1)
 
 
-@pytest.mark.parametrize("seq", [0, 1, 3, 5, 99])
-def test_an_event_out_of_turn_is_refused(either: Store, seq: int) -> None:
+def test_an_event_out_of_turn_is_refused(either: Store) -> None:
     fill(3)
     _seq, prev, digest = next_link(either)
-    with pytest.raises(Refused, match="only after the newest"):
-        either.run(insert(either, seq, prev, digest))
+    for seq in (0, 1, 3, 5, 99):
+        with pytest.raises(Refused, match="only after the newest"):
+            either.run(insert(either, seq, prev, digest))
+    assert record_check.verify().count == 3
 
 
 def test_an_event_that_does_not_continue_the_newest_is_refused(either: Store) -> None:
@@ -154,22 +155,20 @@ def test_an_event_past_record_with_a_true_digest_is_named_by_verify(either: Stor
 
 
 @pytest.mark.postgres
-@pytest.mark.parametrize("statement", ["TRUNCATE facility_event", "TRUNCATE facility_event CASCADE"])
-def test_truncate_is_refused(postgres_store: Store, statement: str) -> None:
+def test_truncate_is_refused(postgres_store: Store) -> None:
     fill(3)
-    with pytest.raises(psycopg.Error, match="kept for ever"):
-        postgres_store.run(statement)
+    for statement in ("TRUNCATE facility_event", "TRUNCATE facility_event CASCADE"):
+        with pytest.raises(psycopg.Error, match="kept for ever"):
+            postgres_store.run(statement)
+    assert record_check.verify().count == 3
 
 
 @pytest.mark.postgres
-@pytest.mark.parametrize(
-    "statement",
-    ["DELETE FROM facility_event", "UPDATE facility_event SET actor = 'x'", "TRUNCATE facility_event"],
-)
-def test_a_session_that_poses_as_a_replica_is_refused(superuser_store: Store, statement: str) -> None:
+def test_a_session_that_poses_as_a_replica_is_refused(superuser_store: Store) -> None:
     fill(3)
-    with pytest.raises(psycopg.Error, match="kept for ever"):
-        superuser_store.run("SET session_replication_role = replica", statement)
+    for statement in (*PLAIN_HARM, "TRUNCATE facility_event"):
+        with pytest.raises(psycopg.Error, match="kept for ever"):
+            superuser_store.run("SET session_replication_role = replica", statement)
     assert record_check.verify().count == 3
 
 
