@@ -85,12 +85,12 @@ def steps(extra: Sequence[str] = ()) -> list[Step]:
         Step("tests", pytest("-n", "2", "-m", "not browser and not service and not postgres", *extra)),
         Step(
             "tests on PostgreSQL",
-            pytest("-m", "postgres or both"),
+            pytest("-m", "postgres or both", "tests"),
             {"DEEPSTEAD_DATABASE_URL": url},
             no_postgres,
             quick=False,
         ),
-        Step("tests in the browser", pytest("-m", "browser"), left_out=no_browser, quick=False),
+        Step("tests in the browser", pytest("-m", "browser", "tests/browser"), left_out=no_browser, quick=False),
     ]
 
 

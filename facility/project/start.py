@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import io
 import os
 import socket
 from contextlib import contextmanager
@@ -10,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from django.conf import settings
-from django.core.management import call_command, get_commands
+from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
@@ -66,10 +67,14 @@ def migrate() -> None:
         call_command("migrate", interactive=False, verbosity=0)
 
 
+def lacks_demo() -> bool:
+    """Whether the invented records are still to be loaded."""
+    return not Site.objects.exists()
+
+
 def load_demo() -> None:
-    """Load the invented records into an empty database."""
-    if "load_demo" in get_commands() and not Site.objects.exists():
-        call_command("load_demo", verbosity=0)
+    """Load the invented records; its long report is left out here."""
+    call_command("load_demo", stdout=io.StringIO())
 
 
 def serve(host: str, port: int) -> NoReturn:

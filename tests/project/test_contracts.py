@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -44,3 +45,18 @@ def test_an_import_upwards_is_refused(copy: Path, module: str, line: str, contra
     done = verdict(copy)
     assert done.returncode != 0
     assert f"{contract} BROKEN" in done.stdout
+
+
+WITHOUT_A_FLOOR = {"__init__", "apps", "migrations", "static", "locale", "jobs"}  # jobs: each of its modules has one
+
+
+def test_every_module_of_the_facility_has_its_floor() -> None:
+    """A new module is given its place in pyproject.toml, [tool.importlinter], contract Floors."""
+    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"][
+        "contracts"
+    ]
+    layers = next(contract["layers"] for contract in contracts if contract["name"] == "Floors")
+    placed = {name.strip("() ") for layer in layers for name in layer.split(":")}
+    found = {f"facility.{path.stem}" for path in (ROOT / "facility").iterdir() if path.stem not in WITHOUT_A_FLOOR}
+    found |= {f"facility.jobs.{path.stem}" for path in (ROOT / "facility/jobs").glob("[!_]*.py")}
+    assert sorted(name for name in found - placed if "__" not in name) == []

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
+from facility.accounts.demo import DEMO_PASSWORD, demo_sign_ins
 from facility.accounts.invites import first_user_link
 from facility.project import start
 from facility.project.env import EnvError
@@ -36,13 +37,19 @@ class Command(BaseCommand):
                 start.migrate()
                 ensure()
                 if options["demo"]:
-                    start.load_demo()
+                    self._load_demo()
                 link = first_user_link()
             self._tell(host, port, link=link, serves=not options["no_serve"])
         except (start.StartError, EnvError, TriggersError) as error:
             raise CommandError(str(error)) from error
         if not options["no_serve"]:
             start.serve(host, port)
+
+    def _load_demo(self) -> None:
+        if start.lacks_demo():
+            self.stdout.write("Loading an invented facility with two years of records ...")
+            self.stdout.flush()
+            start.load_demo()
 
     def _tell(self, host: str, port: int, *, link: str | None, serves: bool) -> None:
         here, *network = start.addresses(host, port)
@@ -55,6 +62,9 @@ class Command(BaseCommand):
                 self.stdout.write(f"In the local network: {address}/ (--host 127.0.0.1 keeps it to this machine).")
         if link:
             self.stdout.write(f"Make the first account, once, at: {here}{link}")
+        if settings.DEMO:
+            names = ", ".join(account.username for account in demo_sign_ins())
+            self.stdout.write(f"Sign in as one of {names}; the password of all is: {DEMO_PASSWORD}")
         if serves:
             self.stdout.write("Ctrl-C stops it.")
         self.stdout.flush()
