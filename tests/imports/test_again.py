@@ -6,6 +6,7 @@ import csv
 import io
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -39,7 +40,8 @@ def test_every_row_becomes_one_record_with_the_values_on_the_paper() -> None:
 def test_a_month_without_a_day_counts_from_its_first_day() -> None:
     run(facility())
     rule = IntervalRule.objects.get(equipment__tag="G2")
-    assert max(WorkRecord.objects.filter(rule=rule).values_list("done_on", flat=True)) == date(2025, 11, 1)
+    records: Any = WorkRecord.objects.filter(rule=rule)
+    assert max(records.values_list("done_on", flat=True)) == date(2025, 11, 1)
 
 
 def test_the_sites_limits_stand_in_the_sheet_and_checks_are_late_entries_from_paper() -> None:
@@ -89,7 +91,8 @@ def test_a_changed_cell_of_a_lasting_thing_is_a_correction_in_place() -> None:
 def test_a_changed_cell_of_a_statement_supersedes_it() -> None:
     run(facility())
     run(changed("bank_readings.csv", "2100.5", "2010.5"))
-    old, new = BankReading.objects.filter(bank__key="oxygen").order_by("pk")
+    readings: Any = BankReading.objects
+    old, new = readings.filter(bank__key="oxygen").order_by("pk")
     assert not old.is_current
     assert (new.supersedes, new.pressure) == (old, Decimal("2010.50"))
 
@@ -98,7 +101,7 @@ def test_a_statement_changed_by_a_file_can_be_changed_back_by_a_file() -> None:
     run(facility())
     run(changed("bank_readings.csv", "2100.5", "2010.5"))
     run(facility())
-    assert BankReading.objects.current().get(bank__key="oxygen").pressure == Decimal("2100.50")  # type: ignore[attr-defined]
+    assert BankReading.objects.get(bank__key="oxygen", retired_at=None).pressure == Decimal("2100.50")
     assert run(facility()).changes == 0
 
 
@@ -150,7 +153,8 @@ def test_what_people_withdrew_does_not_come_back() -> None:
 
 def test_two_acts_of_one_day_stay_two_and_keep_their_order() -> None:
     run(facility())
-    day = WorkRecord.objects.filter(equipment__tag="G2", done_on=date(2025, 5, 12)).order_by("pk")
+    records: Any = WorkRecord.objects
+    day = records.filter(equipment__tag="G2", done_on=date(2025, 5, 12)).order_by("pk")
     assert [record.result for record in day] == ["failed", "passed"]
     report = run(changed("work.csv", "cleaned, same day", "cleaned and tried, same day"))
     assert report.count("work.csv").corrected == 1

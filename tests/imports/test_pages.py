@@ -19,14 +19,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from django.test import Client
-    from pytest_django.fixtures import SettingsWrapper
 
 pytestmark = pytest.mark.django_db
 PEOPLE = b"key,name\na-b,<script>alert(1)</script>\n"
 
 
 @pytest.fixture(autouse=True)
-def _data_folder(settings: SettingsWrapper, tmp_path: Path) -> None:
+def _data_folder(settings: Any, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
 
 
