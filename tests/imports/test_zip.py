@@ -78,7 +78,9 @@ def test_an_encrypted_member_is_refused() -> None:
         read_zip(bytes(content))
 
 
-@pytest.mark.parametrize("content", [b"", b"PK\x03\x04", packed(("site.csv", b"key\n"))[:-30]])
+@pytest.mark.parametrize(
+    "content", [b"", b"PK\x03\x04", packed(("site.csv", b"key\n"))[:-30]], ids=["empty", "only a head", "cut off"]
+)
 def test_a_broken_zip_is_refused(content: bytes) -> None:
     with pytest.raises(UnreadableError, match="cannot be read"):
         read_zip(content)
