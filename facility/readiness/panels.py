@@ -7,6 +7,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
 
+from django.utils.translation import gettext as _
+
 
 class OpenThing(NamedTuple):
     """Something open or unfinished: its mark, its number if it has one, a title, a line below, a figure at the right."""
@@ -46,6 +48,17 @@ class GasRow(NamedTuple):
     age: int | None
     demands: tuple[Demand, ...] = ()
     note: str = ""
+
+    @property
+    def grouped(self) -> tuple[tuple[str, str, list[Demand]], ...]:
+        """Return mark, words and demands for those that are met, missed and not known."""
+        said = (
+            ("indate", _("enough for"), True),
+            ("stop", _("missing for"), False),
+            ("unknown", _("not known for"), None),
+        )
+        groups = ((mark, words, [one for one in self.demands if one.enough is met]) for mark, words, met in said)
+        return tuple(group for group in groups if group[2])
 
 
 class Contact(NamedTuple):

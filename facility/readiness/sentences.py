@@ -35,44 +35,56 @@ def listed(names: Sequence[str]) -> str:
 
 def sentence(plans: Iterable[tuple[str, str]]) -> str:
     """Say on the telephone which tables can start now: (name, state) in, whole sentences out."""
-    rows = list(plans)
-    if not rows:
-        return _("No table is planned for here yet. Until one is, nothing is known.")
-    short = len(rows) > 1 and all(name.startswith(TABLE) for name, _state in rows)
     groups: dict[str, list[str]] = {}
-    for name, state in rows:
-        groups.setdefault(str(state), []).append(name.removeprefix(TABLE) if short else name)
-    return " ".join(_sentences(groups, short=short))
+    for name, state in plans:
+        groups.setdefault(str(state), []).append(spoken(name))
+    if not groups:
+        return _("No table is planned for here yet. Until one is, nothing is known.")
+    every = [name for names in groups.values() for name in names]
+    return " ".join(_sentences(groups, tables_only=all(name.startswith(TABLE) for name in every)))
 
 
-def _sentences(groups: Mapping[str, list[str]], *, short: bool) -> Iterable[str]:
-    """Give one sentence per group; only the first names the thing in full."""
-    first = short
-    for state, words in (
-        (State.READY, _("%(names)s can start now.")),
-        (State.READY_WITH_LIMITS, _("%(names)s can start now, with limits.")),
-    ):
-        if state in groups:
-            yield words % {"names": _named(groups[state], short=first)}
-            first = False
-    if State.NOT_READY in groups and not groups.keys() & {State.READY, State.READY_WITH_LIMITS}:
+def spoken(name: str) -> str:
+    """Set what follows a comma in brackets, so that a name can stand in a row of names.
+
+    >>> spoken("Table 6, two patients")
+    'Table 6 (two patients)'
+    """
+    head, comma, rest = name.partition(", ")
+    return f"{head} ({rest})" if comma else name
+
+
+def _sentences(groups: Mapping[str, list[str]], *, tables_only: bool) -> Iterable[str]:
+    """Give one sentence per group; the word table is left out once it is clear from the one before."""
+    clear = False
+    none_can = State.NOT_READY in groups and not groups.keys() & {State.READY, State.READY_WITH_LIMITS}
+    if none_can:
         yield _("No table can start now.")
-        first = False
-    if State.NOT_READY in groups and len(groups) > 1:
-        yield _("%(names)s cannot.") % {"names": _named(groups[State.NOT_READY], short=first)}
-        first = False
-    if State.NOT_KNOWN in groups:
-        unknown = groups[State.NOT_KNOWN]
-        words = _("%(names)s is not known.") if len(unknown) == 1 else _("%(names)s are not known.")
-        yield words % {"names": _named(unknown, short=first)}
+        clear = tables_only
+    for state, one, many in (
+        (State.READY, _("%(names)s can start now."), _("%(names)s can start now.")),
+        (
+            State.READY_WITH_LIMITS,
+            _("%(names)s can start now, with limits."),
+            _("%(names)s can start now, with limits."),
+        ),
+        (State.NOT_READY, _("%(names)s cannot."), _("%(names)s cannot.")),
+        (State.NOT_KNOWN, _("%(names)s is not known."), _("%(names)s are not known.")),
+    ):
+        names = groups.get(state, [])
+        if names and not (state == State.NOT_READY and none_can and len(groups) == 1):
+            yield (one if len(names) == 1 else many) % {"names": _named(names, clear=clear)}
+            clear = tables_only
 
 
-def _named(names: Sequence[str], *, short: bool) -> str:
-    """Name tables at the head of a row of sentences: Table 5, or Tables 5 and 6."""
-    if not short:
+def _named(names: Sequence[str], *, clear: bool) -> str:
+    """Name the tables of one sentence: Table 5, Tables 5 and 6, or 6A where it is clear what that is."""
+    if not all(name.startswith(TABLE) for name in names):
         return listed(names)
-    head = _("Table %(names)s") if len(names) == 1 else _("Tables %(names)s")
-    return head % {"names": listed(names)}
+    bare = listed([name.removeprefix(TABLE) for name in names])
+    if clear:
+        return bare
+    return (_("Table %(names)s") if len(names) == 1 else _("Tables %(names)s")) % {"names": bare}
 
 
 def start_by(evaluation: Mapping[str, Any], names: Mapping[str, str], at: Instant, zone: str) -> StartBy:
@@ -113,7 +125,7 @@ def reason(evaluation: Mapping[str, Any], names: Mapping[str, str]) -> str:
 def _of_obstacle(keys: Sequence[str], findings: Mapping[str, Mapping[str, Any]], names: Mapping[str, str]) -> str:
     """Name the first thing in the way, who can lift it, and how many more there are."""
     first = findings[keys[0]]
-    said = [str(first.get("reason") or "") or _("%(name)s is missing.") % {"name": names.get(keys[0], keys[0])}]
+    said = [_explained(keys[0], first, names, _("%(name)s is missing."))]
     if first.get("lift"):
         said.append(_("Can be lifted by: %(who)s.") % {"who": str(first["lift"]).rstrip(".")})
     if len(keys) > 1:
@@ -122,5 +134,13 @@ def _of_obstacle(keys: Sequence[str], findings: Mapping[str, Mapping[str, Any]],
 
 
 def _of_limit(key: str, finding: Mapping[str, Any], names: Mapping[str, str]) -> str:
-    """Say what a limit is: its own sentence, else its name."""
-    return str(finding.get("reason") or "") or _("Limited by %(name)s.") % {"name": names.get(key, key)}
+    """Say what limits, and how."""
+    return _explained(key, finding, names, _("Limited by %(name)s."))
+
+
+def _explained(key: str, finding: Mapping[str, Any], names: Mapping[str, str], otherwise: str) -> str:
+    """Name a need and give its own sentence; without one, the words for that."""
+    name = names.get(key) or str(finding.get("name") or key)
+    if not finding.get("reason"):
+        return otherwise % {"name": name}
+    return _("%(name)s: %(reason)s") % {"name": name, "reason": finding["reason"]}

@@ -31,6 +31,11 @@ class NeedItem:
     limiting: bool
     finding: Mapping[str, Any]
 
+    @property
+    def explains(self) -> bool:
+        """Whether the reason says more than the members below it: always, unless all is well."""
+        return self.finding["state"] != FindingState.HOLDS or not self.finding.get("members")
+
 
 @dataclass(frozen=True, slots=True)
 class Group:

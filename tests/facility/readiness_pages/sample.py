@@ -18,7 +18,7 @@ NAMES = {
     "crew": "Crew",
     "fire": "Fire-water flow test",
     "air": "Air store",
-    "oxygen": "Oxygen for two extensions",
+    "oxygen": "Oxygen for extensions",
     "dump": "Overboard dump, seat 3",
     "vessel": "Pressure vessel, examination by the notified body of the region and its written report",
     "depth": "Inner-lock depth",
@@ -76,7 +76,7 @@ LIMITED = evaluation(
         "crew": CREW, "check": CHECK, "fire": FIRE, "depth": DEPTH, "vessel": VESSEL,
         "oxygen": finding(
             "limits", "2026-11-27T06:31Z", "2026-11-27T06:31Z", counts=[1, 0, 0, 1],
-            reason="Oxygen is enough for two extensions, not for four.", value="20 300 L", limit="21 030 L",
+            reason="enough for two, not for four.", value="20 300 L", limit="21 030 L",
             source="House rule: reserve", lift="supervisor, by returning bank 2",
             members=[
                 {"id": "bank:o2-1", "name": "Oxygen bank 1", "state": "good", "url": "/banks/1/"},
@@ -90,7 +90,7 @@ REFUSED = evaluation(
     "Not ready", 510,
     {
         "air": finding(
-            "stops", counts=[0, 0, 0, 1], reason="412 m³ of air counted, 538 m³ needed.", lift="the supervisor, by charging bank B",
+            "stops", counts=[0, 0, 0, 1], reason="412 m³ counted, 538 m³ needed.", lift="the supervisor, by charging bank B",
             value="412 m³", limit="538 m³",
         ),
         "crew": finding(

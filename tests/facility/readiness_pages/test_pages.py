@@ -58,7 +58,7 @@ def test_the_now_page_says_each_state_in_words_with_its_horizon_and_reason() -> 
     for said in (
         "Table 5 can start now. 6 can start now, with limits. 6A cannot. 9 is not known.",
         "Ready with limits", "Start before 18:00 today", "Not ready", "Not before 17:10 today", "Not known",
-        "412 m³ of air counted, 538 m³ needed.", "Call first", "+00 5550 1401", "Oxygen by mask at the surface.",
+        "412 m³ counted, 538 m³ needed.", "Call first", "+00 5550 1401", "Oxygen by mask at the surface.",
         "Invented data", "the supervisor and the physician decide",
     ):  # fmt: skip
         assert said in words, said

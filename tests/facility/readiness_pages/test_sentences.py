@@ -27,9 +27,11 @@ READY, LIMITED, REFUSED, UNKNOWN = "Ready", "Ready with limits", "Not ready", "N
         ([("Table 5", REFUSED), ("Table 6", REFUSED)], "No table can start now."),
         ([("Table 5", REFUSED), ("Table 6", UNKNOWN)], "No table can start now. 5 cannot. 6 is not known."),
         ([("Table 5", UNKNOWN), ("Table 6", UNKNOWN)], "Tables 5 and 6 are not known."),
+        ([("Table 5", READY), ("Table 1A, air, oxygen lost", READY), ("Table 9", LIMITED), ("Training run, 60 fsw", UNKNOWN)],
+         "Tables 5 and 1A (air, oxygen lost) can start now. Table 9 can start now, with limits. Training run (60 fsw) is not known."),
         ([("Table 6", READY)], "Table 6 can start now."),
         ([("Table 6", REFUSED)], "No table can start now."),
-        ([("TT6, one patient", READY), ("Table 5", REFUSED)], "TT6, one patient can start now. Table 5 cannot."),
+        ([("TT6, one patient", READY), ("Table 5", REFUSED)], "TT6 (one patient) can start now. Table 5 cannot."),
     ],
 )  # fmt: skip
 def test_the_page_opens_with_what_can_be_said_on_the_telephone(plans: list[tuple[str, str]], said: str) -> None:
@@ -71,13 +73,13 @@ def test_the_line_under_a_state_says_until_when_from_when_or_what_to_find_out(
 
 def test_a_refusal_names_the_first_thing_missing_who_lifts_it_and_how_many_more() -> None:
     assert reason(sample.REFUSED, sample.NAMES) == (
-        "412 m³ of air counted, 538 m³ needed. Can be lifted by: the supervisor, by charging bank B. 1 more in the way."
+        "Air store: 412 m³ counted, 538 m³ needed. Can be lifted by: the supervisor, by charging bank B. 1 more in the way."
     )
 
 
 def test_a_limit_is_named_before_what_ends_first() -> None:
     assert reason(sample.LIMITED, sample.NAMES) == (
-        "Oxygen is enough for two extensions, not for four. First to end: Crew."
+        "Oxygen for extensions: enough for two, not for four. First to end: Crew."
     )
 
 
