@@ -164,8 +164,6 @@ class Crew:
 
     def until_worse(self, start: Instant, limit: int) -> Instant:
         """Change the crew as late as can be until no change fills every place."""
-        if limit >= BAD or not self.slots:
-            return FOREVER
         filling = self.fillings[limit]
         while start < FOREVER:
             lasts = filling.lasts_until(start)
@@ -176,8 +174,6 @@ class Crew:
 
     def until_within(self, start: Instant, limit: int) -> Instant:
         """The first start at which every place is filled."""
-        if limit >= BAD:
-            return start
         filling = self.fillings[limit]
         while start < FOREVER and not filling.is_full(start):
             start = filling.next_change(start)

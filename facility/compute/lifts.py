@@ -9,9 +9,8 @@ from facility.compute.facts import Role
 from facility.compute.findings import CrewPlaces, Lift
 from facility.compute.matching import match, short_places, spare_people
 from facility.compute.outlook import Outlook, Run
-from facility.compute.people import duty_steps, span_steps
 from facility.compute.signals import window
-from facility.compute.states import BAD, LIMITED, UNKNOWN
+from facility.compute.states import LIMITED, UNKNOWN
 
 
 def crew_places(outlook: Outlook, run: Run, crew: Crew) -> CrewPlaces:
@@ -52,17 +51,12 @@ def _lifting(outlook: Outlook, run: Run, masks: Sequence[int]) -> tuple[tuple[Li
 
 def lacking(outlook: Outlook, run: Run, number: int, role: Role) -> tuple[str, ...]:
     """What is neither good nor limited for a person through the part of a role."""
-    at, facility = outlook.at, outlook.facility
-    name = list(facility.people)[number]
-    person = facility.people[name]
-    causes = {
-        "duty": duty_steps(person.duty, facility.roster_until, at),
-        "wait": span_steps(person.waits, BAD, at),
-    }
+    name = list(outlook.facility.people)[number]
+    causes = {"duty": outlook.duty(name), "wait": outlook.wait(name)}
     if role.medical:
         causes = {"medical": outlook.medical(name), **causes}
     for qualification in dict.fromkeys(role.qualifications):
         steps = outlook.qualification(name, qualification)
         causes[f"qualification {qualification}"] = steps
     part = run.part(role.from_, role.to)
-    return tuple(cause for cause, steps in causes.items() if window(steps, *part).level(at) >= UNKNOWN)
+    return tuple(cause for cause, steps in causes.items() if window(steps, *part).level(outlook.at) >= UNKNOWN)

@@ -27,13 +27,14 @@ from facility.compute.members import (
     equipment_steps,
 )
 from facility.compute.people import (
+    duty_steps,
     medical_steps,
-    presence_steps,
     qualification_steps,
+    span_steps,
 )
 from facility.compute.shared_needs import SharedNeed
 from facility.compute.signals import CONSTANTS, Signal, window, worst
-from facility.compute.states import BAD, GOOD, UNKNOWN
+from facility.compute.states import BAD, GOOD, LIMITED, UNKNOWN
 from facility.compute.steps import Steps, worst_of_steps
 
 Part: TypeAlias = tuple[int, int]
@@ -190,9 +191,25 @@ class Outlook:
         """Duty, waits and restrictions of a person."""
         key = ("presence", name)
         if key not in self._steps:
-            person = self.facility.people[name]
-            until = self.facility.roster_until
-            self._steps[key] = presence_steps(person, until, self.at)
+            restricted = span_steps(self.facility.people[name].restricted, LIMITED, self.at)
+            parts = [self.duty(name), self.wait(name), restricted]
+            self._steps[key] = worst_of_steps(parts, self.at)
+        return self._steps[key]
+
+    def duty(self, name: str) -> Steps:
+        """When a person is on duty."""
+        key = ("duty", name)
+        if key not in self._steps:
+            duty = self.facility.people[name].duty
+            self._steps[key] = duty_steps(duty, self.facility.roster_until, self.at)
+        return self._steps[key]
+
+    def wait(self, name: str) -> Steps:
+        """When a person waits after pressure."""
+        key = ("wait", name)
+        if key not in self._steps:
+            waits = self.facility.people[name].waits
+            self._steps[key] = span_steps(waits, BAD, self.at)
         return self._steps[key]
 
     def qualification(self, name: str, qualification: str) -> Steps:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from facility.compute.facts import Held, Person, Span
+from facility.compute.facts import Held, Span
 from facility.compute.instants import FOREVER, Instant
-from facility.compute.states import BAD, GOOD, LIMITED, UNKNOWN
+from facility.compute.states import BAD, GOOD, UNKNOWN
 from facility.compute.steps import (
     PAST,
     LevelSpan,
     Steps,
     covered,
     worst_of,
-    worst_of_steps,
 )
 
 
@@ -75,13 +74,3 @@ def _best_of(spans: list[LevelSpan], start: Instant) -> Steps:
 def span_steps(spans: tuple[Span, ...], level: int, start: Instant) -> Steps:
     """``level`` inside any of the spans, good outside."""
     return worst_of([(span.from_, span.until, level) for span in spans], start)
-
-
-def presence_steps(person: Person, roster_until: Instant | None, start: Instant) -> Steps:
-    """Duty, waits and restrictions together: what every role asks."""
-    parts = [duty_steps(person.duty, roster_until, start)]
-    if person.waits:
-        parts.append(span_steps(person.waits, BAD, start))
-    if person.restricted:
-        parts.append(span_steps(person.restricted, LIMITED, start))
-    return worst_of_steps(parts, start)

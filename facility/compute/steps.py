@@ -60,16 +60,16 @@ def covered(spans: Iterable[tuple[Instant, Instant]], start: Instant, outside: i
     for since, until in sorted(spans):
         if until <= instants[-1]:
             continue
-        if since <= instants[-1]:
-            if levels[-1] == 0:
-                continue
-            levels[-1] = 0
-        else:
+        if since > instants[-1]:
             instants.append(since)
             levels.append(0)
-        if until < FOREVER:
-            instants.append(until)
-            levels.append(outside)
+        elif len(instants) == 1:
+            levels[0] = 0
+        else:
+            instants.pop()
+            levels.pop()
+        instants.append(until)
+        levels.append(outside)
     return instants, levels
 
 

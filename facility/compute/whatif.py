@@ -69,8 +69,7 @@ def _changed(facility: Facility, at: Instant, change: Change) -> Facility:
         case Done():
             item = _item(facility, change.member)
             return _with(facility, change.member, _done(item, change))
-        case AfterRun():
-            return _after_run(facility, change)
+    return _after_run(facility, change)
 
 
 def _with(facility: Facility, name: str, member: Member) -> Facility:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from facility.compute.changes import load_changes
-from facility.compute.facts_json import facility_of, load_facts
+from facility.compute.facts_json import dump_facts, facility_of, load_facts
 from facility.compute.forecast import forecast
 from facility.compute.instants import FactsError
 from facility.compute.readiness import evaluate_plan
@@ -164,3 +164,7 @@ def test_a_plan_that_does_not_exist_is_refused() -> None:
         evaluate_plan(facility, "TT5", 0)
     with pytest.raises(FactsError, match="No plan 'TT5'"):
         forecast(facility, "TT5", 0)
+
+
+def test_what_is_left_out_is_written_as_left_out() -> None:
+    assert dump_facts(load_facts('{"zone": "UTC"}'))["age_limit_min"] == {"check": 24 * 60}

@@ -83,6 +83,8 @@ def test_a_due_day_ends_with_the_last_minute_of_its_date_in_the_zone(day: date, 
         ("2026-12-31", "America/New_York", "2027-01-01T05:00Z"),
         # Clocks change at midnight: no 00:00 on 24 April 2026 in Cairo; it starts at 01:00.
         ("2026-04-23", "Africa/Cairo", "2026-04-23T22:00Z"),
+        # Clocks went from 23:30 to 00:30 on 30 March 1919 in Toronto: the next day starts at 00:30.
+        ("1919-03-30", "America/Toronto", "1919-03-31T04:30Z"),
         # A day that Apia never had: 30 December 2011 was skipped.
         ("2011-12-29", "Pacific/Apia", "2011-12-30T10:00Z"),
     ],

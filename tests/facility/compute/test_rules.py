@@ -333,3 +333,14 @@ def test_a_run_of_no_length_uses_no_hours() -> None:
     due = [{"name": "test", "until": "2026-11-28T00:00Z"}]
     found = finding(one_need(item(counters=[counter], due=due)))
     assert (found["state"], found["lapses_at"]) == ("stops", "2026-11-28T00:00Z")
+
+
+def test_two_outages_after_one_another_stop_every_run_that_meets_both() -> None:
+    """A is out 20:00 to 20:30, B from then to 21:00: an hour from 19:30 on meets both, a moment none."""
+    first = GOOD | {"defects": [out("2026-11-27T20:00Z", "2026-11-27T20:30Z")]}
+    second = GOOD | {"defects": [out("2026-11-27T20:30Z", "2026-11-27T21:00Z")]}
+    facts = one_need(first, second)
+    found = finding(facts)
+    assert found["start_until"] == "2026-11-27T19:30Z"
+    assert found["lapses_at"] == "2027-01-01T00:00Z"
+    assert evaluated(facts, "2026-11-27T19:30Z")["ready_from"] == "2026-11-27T20:30Z"

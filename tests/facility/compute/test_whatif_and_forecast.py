@@ -45,6 +45,11 @@ def test_nothing_changed_changes_nothing() -> None:
     assert found["before"] == found["after"]
 
 
+def test_one_change_alone_needs_no_list() -> None:
+    change = {"op": "without person", "person": "Bo"}
+    assert changes_of(change) == changes_of([change])
+
+
 def test_without_a_person() -> None:
     found = compared(worked_example(), {"op": "without person", "person": "Bo"})
     assert (found["before"]["state"], found["after"]["state"]) == ("Ready", "Not ready")
