@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -169,6 +169,17 @@ def age(value: datetime | float | None, now: datetime | None = None) -> str:
 def instant(value: str | None, zone: str | None = None) -> str:
     """Print an instant written YYYY-MM-DDTHH:MMZ as 27 Nov 2026 18:00."""
     return when(datetime_of(parse_instant(value)), zone) if value else ""
+
+
+@register.filter
+def end(value: str | None, zone: str | None = None) -> str:
+    """Print the instant at which something ends, written YYYY-MM-DDTHH:MMZ; midnight is 24:00 of the day before."""
+    if not value:
+        return ""
+    there = local(datetime_of(parse_instant(value)), zone)
+    if (there.hour, there.minute) == (0, 0):
+        return f"{day(there - timedelta(minutes=1))} 24:00"
+    return date_words(there, "j M Y H:i")
 
 
 @register.filter

@@ -40,6 +40,14 @@ def test_the_frame_prints_in_the_zone_of_the_site_and_not_of_the_server() -> Non
     assert page.render(Context({"at": at})) == "27 Nov 2026 17:00"
 
 
+def test_an_end_at_midnight_is_the_end_of_the_day_before() -> None:
+    # zone database: 23:00 UTC is midnight in Oslo in November
+    assert deepstead.end("2026-12-03T23:00Z", "Europe/Oslo") == "3 Dec 2026 24:00"
+    assert deepstead.end("2026-12-03T22:59Z", "Europe/Oslo") == "3 Dec 2026 23:59"
+    assert deepstead.instant("2026-12-03T23:00Z", "Europe/Oslo") == "4 Dec 2026 00:00"
+    assert deepstead.end(None) == deepstead.instant(None) == ""
+
+
 @pytest.mark.parametrize(
     ("value", "printed"),
     [

@@ -6,7 +6,8 @@ const SECRET = new Set(["password", "file", "hidden", "submit", "button"]);
 const store = window.sessionStorage;
 
 function keyOf(form) {
-  return `${window.location.pathname}|${form.dataset.keep}`;
+  const place = [...document.querySelectorAll("form[data-keep]")].indexOf(form);
+  return `${window.location.pathname}|${form.dataset.keep || place}`;
 }
 
 function fields(form) {
