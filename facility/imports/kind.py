@@ -33,6 +33,8 @@ class FileKind:
     #: whether two rows may have the same key (the second of a day)
     repeats: ClassVar[bool] = False
     act: ClassVar[Act] = Act.PLANT
+    #: column with the instant of which a line tells; what is taken from a file is a late entry
+    happened: ClassVar[str] = ""
 
     @property
     def reason(self) -> str:
@@ -92,7 +94,11 @@ class FileKind:
 
     def add(self, reading: Reading) -> Kept:
         """Store a new row."""
-        return services.add(self.model(**self.fields(reading)), by=reading.store.by, action="imported")
+        row = self.model(**self.fields(reading))
+        if self.happened and isinstance(row, Entry):
+            row.occurred_at = reading.values[self.happened]
+        late = bool(self.happened)
+        return services.add(row, by=reading.store.by, action="imported", late=late)
 
     def correct(self, stored: Any, changed: dict[str, tuple[Any, Any]], reading: Reading) -> Kept:
         """Store changed cells: in place for a lasting thing, as a superseding entry for a statement."""

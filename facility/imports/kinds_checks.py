@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
-from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Max
@@ -14,30 +11,18 @@ from django.utils.translation import gettext_lazy
 from facility import reference as reference_data
 from facility import services
 from facility.access import Act
-from facility.compute.sheet_steps import FIELDS, SheetError, parse_steps, plain_step
+from facility.compute.sheet_steps import SheetError, parse_steps, plain_step
 from facility.imports.cells import CellError, Column, Place, Reading, choice, instant, number, reference, slug, text
 from facility.imports.kind import FileKind, copied
 from facility.imports.kinds_site import CHAMBER
 from facility.imports.parts import PartFile, parts_of
 from facility.models import Check, CheckResult, CheckSheet, CheckState, HouseRule, Occasion, SheetVersion
+from facility.walk.reference import default_sheets
 
 if TYPE_CHECKING:
     from facility.imports.parts import Part
     from facility.imports.store import Key, Store
     from facility.models import Kept, Site
-
-SHEETS = Path(reference_data.__file__).parent / "sheets"
-
-
-@lru_cache
-def starting_steps() -> dict[str, list[dict[str, Any]]]:
-    """Return the steps of each sheet that the app ships to start from, by key."""
-    found = {}
-    for path in sorted(SHEETS.glob("*.toml")):
-        sheet = tomllib.loads(path.read_text(encoding="utf-8"))
-        steps = [{name: value for name, value in step.items() if name in FIELDS} for step in sheet["step"]]
-        found[str(sheet["key"])] = [plain_step(step) for step in parse_steps(steps)]
-    return found
 
 
 class HouseRuleFile(FileKind):
@@ -112,22 +97,23 @@ class SheetFile(FileKind):
 
     def check(self, reading: Reading) -> None:
         values, store = reading.values, reading.store
-        if values["start_from"] not in starting_steps():
+        shipped = default_sheets()
+        if values["start_from"] not in shipped:
             raise CellError(
                 _("is not a sheet that the app ships"),
-                ", ".join(starting_steps()),
+                ", ".join(shipped),
                 _("Write one of these."),
                 "start_from",
             )
         version = _in_force(store, (values["chamber"], values["key"]))
-        steps = version.steps if version else starting_steps()[values["start_from"]]
+        steps = version.steps if version else list(shipped[values["start_from"]].plain)
         limits = parts_of(store, LimitFile.file, (values["chamber"], values["key"]))
         values["steps"] = _limited(steps, limits)
 
     def differences(self, stored: Any, reading: Reading) -> dict[str, tuple[Any, Any]]:
         found = super().differences(stored, reading)
         version = _in_force(reading.store, (stored.chamber, stored.key))
-        if version is None or version.steps != reading.values["steps"]:
+        if version is None or _plain(version.steps) != reading.values["steps"]:
             found["steps"] = ("" if version is None else version.steps, reading.values["steps"])
         return found
 
@@ -168,6 +154,11 @@ def _in_force(store: Store, owner: Key) -> SheetVersion | None:
     return store.versions.get(owner)
 
 
+def _plain(steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return steps in their one shape. Errors: SheetError."""
+    return [plain_step(step) for step in parse_steps(steps)]
+
+
 def _limited(steps: list[dict[str, Any]], limits: list[Part]) -> list[dict[str, Any]]:
     """Return the steps with the site's limits. Errors: CellError at the line that does not fit."""
     changed = {str(step["key"]): dict(step) for step in steps}
@@ -180,7 +171,7 @@ def _limited(steps: list[dict[str, Any]], limits: list[Part]) -> list[dict[str, 
             )  # fmt: skip
         changed[name].update(_stated(part))
     try:
-        return [plain_step(step) for step in parse_steps(list(changed.values()))]
+        return _plain(list(changed.values()))
     except SheetError as error:
         place = Place(limits[0].file, limits[0].line, "") if limits else None
         raise CellError(str(error).rstrip("."), "", "", "", place) from None

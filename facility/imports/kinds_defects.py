@@ -35,6 +35,7 @@ class DefectFile(FileKind):
     about = gettext_lazy("What was found wrong, and whether it was returned to service.")
     act = Act.RETURN
     key = ("tag", "bank", "found_at")
+    happened = "found_at"
     columns = (
         Column("number", whole(1, 999999), gettext_lazy("number of the tag; empty: the next one")),
         Column("tag", reference("equipment.csv"), gettext_lazy("tag of the item, or empty for a gas bank")),

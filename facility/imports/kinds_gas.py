@@ -71,6 +71,7 @@ class AnalysisFile(FileKind):
     model = CylinderAnalysis
     about = gettext_lazy("Analyses of the gas in cylinders, by a named person.")
     key = ("cylinder", "analysed_at")
+    happened = "analysed_at"
     columns = (
         Column("bank", reference("banks.csv"), gettext_lazy("key of the gas bank"), required=True, stored=False),
         Column("cylinder", reference("cylinders.csv", "bank"), gettext_lazy("mark of the cylinder"), required=True),
@@ -90,6 +91,7 @@ class BankReadingFile(FileKind):
     model = BankReading
     about = gettext_lazy("Pressures read on the gauges of banks, in the unit of the gauge.")
     key = ("bank", "cylinder", "read_at")
+    happened = "read_at"
     columns = (
         BANK,
         Column(

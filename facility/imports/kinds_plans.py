@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from facility import services
 from facility.access import Act
 from facility.imports.cells import CellError, Column, Reading, choice, instant, reference, slug, text, whole, yes_no
-from facility.imports.kind import FileKind
+from facility.imports.kind import FileKind, copied
 from facility.imports.kinds_site import CHAMBER
 from facility.imports.parts import PartFile, parts_of
 from maintenance.models import Gas
+from treatments import services as plan_services
 from treatments.models import Need, NeedEffect, NeedMember, Plan
 
 if TYPE_CHECKING:
@@ -119,34 +119,26 @@ class NeedFile(FileKind):
         return found
 
     def add(self, reading: Reading) -> Kept:
-        need = super().add(reading)
-        of_need: Any = {"need": need}
-        for kind, stored in reading.values["members"]:
-            services.add(NeedMember(**of_need, **{kind: stored}), by=reading.store.by, action="imported")
-        return need
+        need = Need(**self.fields(reading))
+        return plan_services.add_need(need, _members(reading), by=reading.store.by)
 
     def correct(self, stored: Any, changed: dict[str, tuple[Any, Any]], reading: Reading) -> Kept:
-        need = super().correct(stored, changed, reading)
-        if "members" in changed:
-            self._exchange(need, reading)
-        return need
+        need: Need = self.all_rows().get(pk=stored.pk)
+        for name, (_old, new) in changed.items():
+            if name != "members":
+                setattr(need, self.field_of(name), new)
+        return plan_services.change_need(
+            need, _members(reading), by=reading.store.by, reason=self.reason, shown_version=need.row_version
+        )
 
     def _current(self, need: Any) -> list[NeedMember]:
         rows: Any = NeedMember.objects.filter(need=need, retired_at=None)
         return list(rows.select_related("equipment", "bank", "sheet"))
 
-    def _exchange(self, need: Any, reading: Reading) -> None:
-        wanted = [stored for _kind, stored in reading.values["members"]]
-        kept = []
-        for member in self._current(need):
-            thing = member.equipment or member.bank or member.sheet
-            if thing in wanted:
-                kept.append(thing)
-            else:
-                services.retire(member, by=reading.store.by, reason=self.reason)
-        for kind, stored in reading.values["members"]:
-            if stored not in kept:
-                services.add(NeedMember(need=need, **{kind: stored}), by=reading.store.by, action="imported")
+
+def _members(reading: Reading) -> plan_services.Members:
+    ids = {kind: tuple(row.pk for of, row in reading.values["members"] if of == kind) for kind in MEMBER_FILES}
+    return plan_services.Members(ids["equipment"], ids["bank"], ids["sheet"])
 
 
 class RoleFile(PartFile):
@@ -237,18 +229,15 @@ class PlanFile(FileKind):
         return {name: reading.values[name] for name in ("roles", "gas") if name in reading.values}
 
     def add(self, reading: Reading) -> Kept:
-        past = reading.store.past_rows(self.file).get((reading.values["chamber"], reading.values["key"]), [])
-        plan = Plan(**self.fields(reading), version=1 + max((row.version for row in past), default=0))  # type: ignore[attr-defined]
-        reason = f"rests on: {' '.join(_keys(reading.values['needs']))}"
-        services.add(plan, by=reading.store.by, action="imported", reason=reason)
-        plan.needs.set(reading.values["needs"])
-        return plan
+        return self._put_in_force(Plan(**self.fields(reading)), None, reading)
 
     def correct(self, stored: Any, changed: dict[str, tuple[Any, Any]], reading: Reading) -> Kept:
-        plan = super().correct(stored, changed, reading)
-        if isinstance(plan, Plan):
-            plan.needs.set(reading.values["needs"])
-        return plan
+        news = {name: new for name, (_old, new) in changed.items() if name != "needs"}
+        return self._put_in_force(Plan(**{**copied(stored), **news}), stored, reading)
+
+    def _put_in_force(self, plan: Plan, old: Plan | None, reading: Reading) -> Plan:
+        needs = reading.values["needs"]
+        return plan_services.put_in_force(plan, needs, by=reading.store.by, reason=self.reason, old=old)
 
 
 def _keys(rows: Any) -> list[str]:

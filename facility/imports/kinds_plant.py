@@ -197,6 +197,7 @@ class OpeningFile(FileKind):
     model = Opening
     about = gettext_lazy("When a chamber was opened for work; checks signed before no longer count.")
     key = ("chamber", "opened_at")
+    happened = "opened_at"
     columns = (
         CHAMBER,
         Column("opened_at", instant, gettext_lazy("local time"), required=True),
