@@ -247,8 +247,8 @@ def _dumped_plain(value: Any, key: str) -> Any:
         return [_dumped(item, key) for item in value]
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, Fraction):
-        return float(value)
+    if isinstance(value, Decimal | Fraction):
+        return int(value) if value == int(value) else float(value)
     if type(value) is int and key.rstrip("_") in INSTANT_KEYS:
         return format_instant(value)
     return value

@@ -27,6 +27,7 @@ from facility.compute.facts import (
     Number,
     Plan,
     Span,
+    exact,
 )
 from facility.compute.findings import Comparison
 from facility.compute.instants import MINUTES_PER_DAY, FactsError, Instant
@@ -149,15 +150,16 @@ def _drawn(bank: Bank, demand: Number, end: Instant) -> Bank:
     A cylinder that was never read stays unread; one without a passed analysis is
     not breathed from.
     """
-    left = demand
+    left = exact(demand)
     cylinders: list[Cylinder] = []
     for one in bank.cylinders:
         if one.usable is None or one.read_at is None:
             cylinders.append(one)
             continue
-        taken = min(left, one.usable) if one.analysis == "passed" else 0
+        usable = exact(one.usable)
+        taken = min(left, usable) if one.analysis == "passed" else 0
         left -= taken
-        cylinders.append(replace(one, usable=one.usable - taken, read_at=end))
+        cylinders.append(replace(one, usable=usable - taken, read_at=end))
     return replace(bank, cylinders=tuple(cylinders))
 
 

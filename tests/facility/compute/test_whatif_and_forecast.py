@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
 from facility.compute.changes import changes_of
+from facility.compute.facts import Bank
 from facility.compute.facts_json import dump_facts, facility_of
 from facility.compute.findings import dump_comparison, dump_forecast
 from facility.compute.forecast import forecast
@@ -102,6 +105,17 @@ def test_gas_is_taken_from_the_cylinders_in_order_and_only_where_it_may_be_breat
     cylinders = after(facts, AFTER_RUN)["members"]["bank A"]["cylinders"]
     assert [one["usable"] for one in cylinders] == [0, 5000, None, 0, 3000]
     assert cylinders[2]["read_at"] == "2026-11-26T00:00Z"
+
+
+def test_decimals_from_a_database_are_drawn_and_written_exactly() -> None:
+    facts = facility_of(worked_example())
+    bank = facts.members["bank A"]
+    assert isinstance(bank, Bank)
+    cylinder = replace(bank.cylinders[0], usable=Decimal("6000.3"))  # type: ignore[arg-type]  # as rows give it
+    members = facts.members | {"bank A": replace(bank, cylinders=(cylinder,))}
+    found = changed(replace(facts, members=members), parse_instant(AT), changes_of([AFTER_RUN]))
+    assert dump_facts(found)["members"]["bank A"]["cylinders"][0]["usable"] == 0.3
+    assert dump_facts(replace(facts, members=members))["members"]["bank A"]["cylinders"][0]["usable"] == 6000.3
 
 
 def test_after_a_run_the_check_is_void_at_its_end() -> None:
