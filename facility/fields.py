@@ -111,7 +111,7 @@ class NumberField(forms.DecimalField):
 
     widget = forms.TextInput
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Any:
         if value in self.empty_values:
             return None
         if isinstance(value, Decimal | int):

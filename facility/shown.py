@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from facility.models import Kept
 
 NOTHING = "\u2013"
+MOST_PAGES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,11 @@ def instant_text(at: datetime, zone: ZoneInfo) -> str:
     """Return an instant in the site's zone: 27 Nov 2026 18:00."""
     local = at.astimezone(zone)
     return f"{day_text(local)} {local:%H:%M}"
+
+
+def page_number(text: str | None) -> int:
+    """Return the page of a list that an address asks for; 1 for anything that is none."""
+    return min(max(int(text), 1), MOST_PAGES) if text and text.isdecimal() else 1
 
 
 def value_text(value: Any, zone: ZoneInfo) -> str:

@@ -20,6 +20,7 @@ from facility.access import Act, Visit, enter
 from facility.history import timeline
 from facility.models import Answer
 from facility.services import ChangedMeanwhileError
+from facility.shown import page_number
 from maintenance import services
 from maintenance.forms import DefectCorrectionForm, DefectForm, ReturnForm, plan_choices, refuse
 from maintenance.models import Defect
@@ -43,10 +44,10 @@ def defects(request: HttpRequest, site: str) -> HttpResponse:
     past_too = request.GET.get("all") == "1"
     if not past_too:
         rows = rows.filter(retired_at=None, returned_at=None)
-    if request.GET.get("equipment", "").isdigit():
+    if request.GET.get("equipment", "").isdecimal():
         rows = rows.filter(equipment=int(request.GET["equipment"]))
-    number = int(request.GET["page"]) if request.GET.get("page", "").isdigit() else 1
-    first = (max(number, 1) - 1) * PAGE
+    number = page_number(request.GET.get("page"))
+    first = (number - 1) * PAGE
     found = list(rows.order_by("-found_at", "-pk")[first : first + PAGE + 1])
     context = _context(
         visit, defects=found[:PAGE], past_too=past_too, number=number, more=len(found) > PAGE,
@@ -79,7 +80,7 @@ def raise_defect(request: HttpRequest, site: str) -> HttpResponse:
 
 def _answer(request: HttpRequest, visit: Visit) -> Answer | None:
     text = request.GET.get("answer", "")
-    if not text.isdigit():
+    if not text.isdecimal():
         return None
     rows = Answer.objects.filter(check_done__sheet__chamber__site=visit.site)
     return get_object_or_404(rows.select_related("check_done__version"), pk=int(text))
@@ -93,7 +94,7 @@ def _offered(request: HttpRequest, answer: Answer | None) -> dict[str, Any]:
     if answer is None:
         return initial
     version = answer.check_done.version
-    step = next((one for one in version.steps if one.get("key") == answer.step), {})
+    step: dict[str, Any] = next((one for one in version.steps if one.get("key") == answer.step), {})
     reading = f"{answer.value} {answer.unit}".strip() or answer.choice or answer.get_outcome_display()
     site = answer.check_done.sheet.chamber.site
     initial["what"] = f"{step.get('text', answer.step)}: {reading}. {answer.note}".strip()[:300]

@@ -1,18 +1,17 @@
-"""Acts on single kinds: a second look at a certificate, a contact rung, a kept file read."""
+"""Acts on single kinds: a second look at a certificate, a contact rung."""
 
 from __future__ import annotations
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from facility import events, services
 from facility.access import Act, enter
-from facility.evidence import path_of
-from facility.models import Contact, Evidence, QualificationHeld
+from facility.models import Contact, QualificationHeld
 from facility.records.forms import SecondLookForm
 from facility.records.states import moment_of
 from facility.services import ChangedMeanwhileError
@@ -31,7 +30,7 @@ def second_look(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         version = request.POST.get("shown_version", "")
         try:
             services.change(row, by=visit.actor, reason=_("Days read a second time from the paper."),
-                            shown_version=int(version) if version.isdigit() else 0, action="second look")  # fmt: skip
+                            shown_version=int(version) if version.isdecimal() else 0, action="second look")  # fmt: skip
         except ChangedMeanwhileError as error:
             form.add_error(None, error)
         else:
@@ -62,21 +61,9 @@ def confirmed(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     version = request.POST.get("shown_version", "")
     try:
         services.change(row, by=visit.actor, reason=_("Rung today, it was right."),
-                        shown_version=int(version) if version.isdigit() else 0, action="confirmed")  # fmt: skip
+                        shown_version=int(version) if version.isdecimal() else 0, action="confirmed")  # fmt: skip
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
         messages.success(request, _("Confirmed today: %(what)s.") % {"what": row})
     return redirect("records:detail", site, "contact", pk)
-
-
-def evidence(request: HttpRequest, site: str, pk: int) -> FileResponse:
-    """Hand out a kept file as it came, never to be run by the browser."""
-    visit = enter(request, site, Act.SEE)
-    row = get_object_or_404(Evidence.objects.filter(site=visit.site), pk=pk)
-    path = path_of(row.sha256)
-    if not path.is_file():
-        raise Http404
-    answer = FileResponse(path.open("rb"), content_type=row.media_type, filename=row.original_name)
-    answer.headers["X-Content-Type-Options"] = "nosniff"
-    return answer

@@ -69,6 +69,7 @@ def people(request: HttpRequest, site: str) -> HttpResponse:
     context = {
         "visit": visit, "place": "people", "moment": moment, "kinds": kinds, "lines": lines,
         "me": next((line for line in lines if line.person.user_id == request.user.pk), None),
+        "held_by_me": any(cell.row for line in lines if line.person.user_id == request.user.pk for _name, cell in line.cells),
         "next_to_expire": _next_to_expire(lines), "days": _days(moment),
         "roster": [(one, _bars(duty.get(one.pk, []), moment)) for one in everyone],
         "contacts": [(one, said[one.pk]) for one in contacts],

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.forms import modelform_factory
+from django.http import QueryDict
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -116,6 +117,12 @@ class RecordForm(forms.ModelForm[Kept]):
         for field, words in found:
             self.add_error(field, _("%(doubt)s Correct it, or tick at the end that it is so.") % {"doubt": words})
 
+    def show_version(self, version: int) -> None:
+        """Carry the version that stands now, so that sending the form again is a choice made with it in view."""
+        self.data = (
+            {**self.data.dict(), "shown_version": str(version)} if isinstance(self.data, QueryDict) else self.data
+        )
+
     def refuse(self, error: ValidationError) -> None:
         """Show what a service refused, beside the field where the form has it."""
         if not hasattr(error, "error_dict"):
@@ -155,10 +162,8 @@ class SecondLookForm(forms.Form):
 def form_class(kind: RecordKind, *, correcting: bool) -> type[RecordForm]:
     """Return the form of a kind; a correction also asks for the reason and carries the version shown."""
     base = CorrectionForm if correcting else RecordForm
-    made: type[RecordForm] = modelform_factory(
-        kind.model, form=base, fields=list(kind.fields), formfield_callback=field_for
-    )
-    return made
+    made: Any = modelform_factory(kind.model, form=base, fields=list(kind.fields), formfield_callback=field_for)
+    return made  # type: ignore[no-any-return]  # a subclass of base
 
 
 class CorrectionForm(RecordForm):

@@ -54,6 +54,7 @@ class RecordKind:
 
     ``columns`` are attribute paths; two with a space between are a value and its unit.
     ``parents`` are the foreign keys a list may be narrowed by and a new row started from.
+    ``title`` names a row where its own name would not do, ``brief`` is what stands under it on the page of another.
     ``past`` names fields that cannot lie in the future, ``happened`` the one that says when.
     """
 
@@ -76,6 +77,8 @@ class RecordKind:
     happened: str = ""
     upload: str = ""
     first_account_only: bool = False
+    title: tuple[str, ...] = ()
+    brief: tuple[str, ...] = ()
 
     @property
     def is_entry(self) -> bool:
@@ -104,6 +107,7 @@ KINDS: tuple[RecordKind, ...] = (
         fields=Lock.SHOWN, search=("name", "key", "chamber__name"), order=("chamber__key", "key"),
         columns=("name", "chamber", "kind", "volume volume_unit", "occupants", "working_pressure working_pressure_unit"),
         joins=("chamber",), parents=("chamber",), related=(("equipment", "lock"),), doubt=doubts.of_lock,
+        brief=("name", "kind", "occupants"),
     ),
     RecordKind(
         "person", Person, _("person"), _("people"), "people", Act.PEOPLE,
@@ -123,17 +127,20 @@ KINDS: tuple[RecordKind, ...] = (
         search=("person__name", "kind__name", "number", "issuer"), joins=("person", "kind", "scan"),
         order=("person__name", "kind__name", "-issued_on"), parents=("person", "kind"), say=states.of_qualifications,
         past=("issued_on",), upload="scan", doubt=doubts.of_qualification,
+        brief=("kind", "issued_on", "expires_on"),
     ),
     RecordKind(
         "medical", MedicalFitness, _("medical fitness"), _("medical fitness"), "people", Act.MEDICAL,
         fields=MedicalFitness.SHOWN, columns=("person", "examined_on", "good_until", "outcome", "physician"),
         search=("person__name", "physician"), joins=("person",), order=("person__name", "-examined_on"),
         parents=("person",), say=states.of_medicals, past=("examined_on",), doubt=doubts.of_medical,
+        brief=("outcome", "examined_on", "good_until"),
     ),
     RecordKind(
         "duty", DutyPeriod, _("duty period"), _("duty periods"), "people", Act.PEOPLE,
         fields=DutyPeriod.SHOWN, columns=("person", "starts_at", "ends_at", "on_call"), search=("person__name",),
         joins=("person",), order=("-starts_at",), parents=("person",), say=states.of_spans, doubt=doubts.of_duty,
+        title=("person", "starts_at"), brief=("starts_at", "ends_at"),
     ),
     RecordKind(
         "contact", Contact, _("contact"), _("contacts"), "people", Act.PEOPLE,
@@ -151,6 +158,7 @@ KINDS: tuple[RecordKind, ...] = (
         fields=IntervalRule.SHOWN, columns=("equipment", "name", "months", "days", "counts", "source", "standing"),
         search=("equipment__tag", "equipment__name", "name"), joins=("equipment",), order=("equipment__tag", "name"),
         parents=("equipment",), related=(("work", "rule"),), say=states.of_rules,
+        brief=("name", "source"),
     ),
     RecordKind(
         "work", WorkRecord, _("work record"), _("work records"), "plant", Act.PLANT,
@@ -158,6 +166,7 @@ KINDS: tuple[RecordKind, ...] = (
         search=("equipment__tag", "equipment__name", "rule__name", "done_by", "note"),
         joins=("equipment", "rule__equipment", "evidence"), order=("-done_on", "-pk"), parents=("equipment", "rule"),
         past=("done_on",), upload="evidence", doubt=doubts.of_work,
+        title=("equipment.tag", "rule.name", "done_on"), brief=("done_on", "rule.name", "result", "done_by"),
     ),
     RecordKind(
         "bank", GasBank, _("gas bank"), _("gas banks"), "plant", Act.PLANT,
@@ -170,33 +179,39 @@ KINDS: tuple[RecordKind, ...] = (
         fields=Cylinder.SHOWN, columns=("mark", "bank", "water_litres"), search=("mark", "bank__name"), joins=("bank",),
         order=("bank__key", "mark"), parents=("bank",), related=(("analysis", "cylinder"),), say=states.of_cylinders,
         doubt=doubts.of_cylinder,
+        brief=("mark", "water_litres"),
     ),
     RecordKind(
         "analysis", CylinderAnalysis, _("analysis"), _("analyses"), "plant", Act.PLANT,
         fields=CylinderAnalysis.SHOWN, columns=("cylinder", "analysed_at", "result", "oxygen_percent", "analysed_by"),
         search=("cylinder__mark", "analysed_by"), joins=("cylinder__bank",), order=("-analysed_at", "-pk"),
         parents=("cylinder",), past=("analysed_at",), happened="analysed_at",
+        title=("cylinder", "result", "analysed_at"), brief=("analysed_at", "result", "oxygen_percent", "analysed_by"),
     ),
     RecordKind(
         "reading", BankReading, _("bank reading"), _("bank readings"), "plant", Act.CHECK,
         fields=BankReading.SHOWN, columns=("bank", "cylinder", "read_at", "pressure unit", "temperature_c", "read_by"),
         search=("bank__name", "read_by"), joins=("bank", "cylinder"), order=("-read_at", "-pk"), parents=("bank",),
         past=("read_at",), happened="read_at", doubt=doubts.of_reading,
+        title=("bank", "pressure unit", "read_at"), brief=("pressure unit", "read_at", "read_by"),
     ),
     RecordKind(
         "opening", Opening, _("opening for work"), _("openings for work"), "plant", Act.PLANT,
         fields=Opening.SHOWN, columns=("chamber", "opened_at", "work"), search=("work", "chamber__name"),
         joins=("chamber",), order=("-opened_at",), parents=("chamber",), past=("opened_at",), happened="opened_at",
+        title=("chamber", "opened_at"), brief=("opened_at", "work"),
     ),
     RecordKind(
         "wait", PressureWait, _("wait after pressure"), _("waits after pressure"), "people", Act.PEOPLE,
         fields=PressureWait.SHOWN, columns=("person", "starts_at", "ends_at", "why"), search=("person__name", "why"),
         joins=("person",), order=("-ends_at",), parents=("person",), say=states.of_spans,
+        title=("person", "ends_at"), brief=("ends_at", "why"),
     ),
     RecordKind(
         "sheet", CheckSheet, _("check sheet"), _("check sheets"), "setup", Act.RULES,
         fields=("chamber", *CheckSheet.SHOWN), columns=("title", "key", "chamber", "occasion"), search=("title", "key"),
         joins=("chamber",), order=("chamber__key", "key"), parents=("chamber",),
+        brief=("title", "occasion"),
     ),
 )  # fmt: skip
 

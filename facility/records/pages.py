@@ -12,7 +12,7 @@ from facility.history import timeline
 from facility.models import Entry
 from facility.records.kinds import BY_MODEL, BY_SLUG, RecordKind
 from facility.records.scope import of_site
-from facility.shown import Shown, all_of, label_of, of_path
+from facility.shown import Shown, all_of, label_of, of_path, page_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +33,7 @@ class Line:
     """One row of a list: its values, its state, and where its page is."""
 
     row: Kept
+    title: str
     cells: tuple[Shown, ...]
     state: State | None
     slug: str
@@ -50,30 +51,40 @@ class Hanging:
     may_add: bool
 
 
-def lines_of(kind: RecordKind, rows: Sequence[Kept], moment: Moment) -> tuple[Line, ...]:
+def title_of(kind: RecordKind, row: Kept, moment: Moment) -> str:
+    """Return the name of a row, its times in the site's zone."""
+    return ", ".join(of_path(row, path, moment.zone).text for path in kind.title) or str(row)
+
+
+def lines_of(
+    kind: RecordKind, rows: Sequence[Kept], moment: Moment, *, columns: tuple[str, ...] = ()
+) -> tuple[Line, ...]:
     """Return the lines of some rows; the states take the same few queries however many there are."""
     states = kind.say(rows, moment) if kind.say and rows else {}
     return tuple(
-        Line(row, tuple(of_path(row, path, moment.zone) for path in kind.columns), states.get(row.pk), kind.slug)
+        Line(
+            row, title_of(kind, row, moment),
+            tuple(of_path(row, path, moment.zone) for path in columns or kind.columns), states.get(row.pk), kind.slug,
+        )
         for row in rows
-    )
+    )  # fmt: skip
 
 
 def list_context(query: QueryDict, kind: RecordKind, rows: QuerySet[Any], moment: Moment) -> dict[str, Any]:
     """Return one page of a list. One row more is fetched to know whether there is another page."""
-    number = min(max(int(query["page"]), 1), 10_000) if query.get("page", "").isdigit() else 1
+    number = page_number(query.get("page"))
     first = (number - 1) * PAGE
     found = list(rows.order_by(*kind.order)[first : first + PAGE + 1])
-    kept = {name: value for name, value in query.items() if name != "page" and value}
+    kept = {name: str(value) for name, value in query.items() if name != "page" and value}
     return {
         "lines": lines_of(kind, found[:PAGE], moment),
         "labels": [label_of(kind.model, path) for path in kind.columns],
         "words": query.get("q", ""),
         "past_too": query.get("all") == "1",
         "narrowed": {name: value for name, value in kept.items() if name in kind.parents},
-        "toggle": urlencode({key: value for key, value in kept.items() if key != "all"} | ({} if query.get("all") == "1" else {"all": "1"})),
-        "before": urlencode(kept | {"page": number - 1}) if number > 1 else "",
-        "after": urlencode(kept | {"page": number + 1}) if len(found) > PAGE else "",
+        "toggle": urlencode({**kept, "all": "" if query.get("all") == "1" else "1"}),
+        "before": urlencode(kept | {"page": str(number - 1)}) if number > 1 else "",
+        "after": urlencode(kept | {"page": str(number + 1)}) if len(found) > PAGE else "",
         "number": number,
     }  # fmt: skip
 
@@ -88,6 +99,7 @@ def detail_context(kind: RecordKind, row: Any, moment: Moment, visit: Visit) -> 
     states = kind.say([row], moment) if kind.say else {}
     return {
         "row": row,
+        "title": title_of(kind, row, moment),
         "values": [_linked(value) for value in all_of(row, kind.fields, moment.zone)],
         "state": states.get(row.pk),
         "history": timeline(row, moment.zone),
@@ -101,7 +113,7 @@ def _hanging(slug: str, field: str, row: Kept, moment: Moment, visit: Visit) -> 
     kind = BY_SLUG[slug]
     rows = of_site(kind.model, visit.site).filter(**{field: row.pk}, retired_at=None)
     found = list(rows.select_related(*kind.joins).order_by(*kind.order)[: NEWEST + 1])
-    lines = lines_of(kind, found[:NEWEST], moment)
+    lines = lines_of(kind, found[:NEWEST], moment, columns=kind.brief or kind.columns)
     return Hanging(
         kind, capfirst(str(kind.many)), lines, len(found) > NEWEST, urlencode({field: row.pk}), visit.may(kind.act)
     )

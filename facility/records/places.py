@@ -85,7 +85,7 @@ def event_log(request: HttpRequest, site: str) -> HttpResponse:
             rows = _on_day(rows, day_text, moment)
         except ValidationError as error:
             refused = error.messages[0]
-    if request.GET.get("before", "").isdigit():
+    if request.GET.get("before", "").isdecimal():
         rows = rows.filter(seq__lt=int(request.GET["before"]))
     found = list(rows.order_by("-seq")[: PAGE + 1])
     context = {

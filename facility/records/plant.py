@@ -90,7 +90,7 @@ def _chambers(site: Site) -> list[dict[str, Any]]:
     found: dict[int, dict[str, Any]] = {}
     for row in rows.values("pk", "name", "kind", "locks__pk", "locks__name", "locks__occupants", "locks__retired_at"):
         chamber = found.setdefault(row["pk"], {"pk": row["pk"], "name": row["name"], "kind": row["kind"], "locks": []})
-        if row["locks__pk"] is not None and row["locks__retired_at"] is None:
+        if row["locks__pk"] and row["locks__retired_at"] is None:
             chamber["locks"].append(
                 {"pk": row["locks__pk"], "name": row["locks__name"], "occupants": row["locks__occupants"]}
             )

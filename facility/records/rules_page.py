@@ -152,10 +152,13 @@ def _store(form: HouseRuleForm, line: RuleLine, newest: int, visit: Visit) -> No
 def _refuse(form: HouseRuleForm, error: ValidationError) -> None:
     if isinstance(error, ChangedMeanwhileError):
         form.changed = True  # type: ignore[attr-defined]  # read by _status
-        form.data = form.data.copy()
-        form.data["shown_version"] = str(getattr(error.stored, "version", 0))
+        form.data = {**_texts(form), "shown_version": str(getattr(error.stored, "version", 0))}
     for text in error.messages:
         form.add_error(None, text)
+
+
+def _texts(form: HouseRuleForm) -> dict[str, str]:
+    return {name: str(form.data.get(name, "")) for name in form.fields}
 
 
 def _status(form: HouseRuleForm) -> int:

@@ -48,7 +48,7 @@ def successor(old: Kept) -> Kept:
 def _take_upload(kind: RecordKind, form: RecordForm, row: Kept, visit: Visit) -> None:
     upload = form.cleaned_data.get("upload")
     if kind.upload and upload is not None:
-        setattr(row, kind.upload, evidence.keep(upload.read(), upload.name, visit.site, by=visit.actor))
+        setattr(row, kind.upload, evidence.accept(upload, site=visit.site, by=visit.actor))
 
 
 def _is_late(kind: RecordKind, row: Kept, moment: Moment) -> bool:

@@ -11,7 +11,6 @@ urlpatterns = [
     path("first-site/", first_site.first_site, name="first_site"),
     path("<slug:site>/keep/qualification/<int:pk>/second-look/", acts.second_look, name="second_look"),
     path("<slug:site>/keep/contact/<int:pk>/confirmed/", acts.confirmed, name="confirmed"),
-    path("<slug:site>/keep/paper/<int:pk>/", acts.evidence, name="evidence"),
     path("<slug:site>/keep/<slug:kind>/", views.records, name="list"),
     path("<slug:site>/keep/<slug:kind>/add/", views.add, name="add"),
     path("<slug:site>/keep/<slug:kind>/<int:pk>/", views.detail, name="detail"),

@@ -21,7 +21,7 @@ from facility.models import Kept
 from facility.records import saving
 from facility.records.forms import ReasonForm, RecordForm, form_class
 from facility.records.kinds import BY_SLUG, RecordKind
-from facility.records.pages import detail_context, list_context
+from facility.records.pages import detail_context, list_context, title_of
 from facility.records.scope import of_site
 from facility.records.states import Moment, moment_of
 from facility.services import ChangedMeanwhileError
@@ -48,6 +48,10 @@ class Desk:
     def may_add(self) -> bool:
         """Whether this person may add and retire such records."""
         return self.may_change and (self.first_account or not self.kind.first_account_only)
+
+    def title(self, row: Kept) -> str:
+        """Return the name of a row, its times in the site's zone."""
+        return title_of(self.kind, row, self.moment)
 
     def rows(self) -> QuerySet[Any]:
         """Return the rows this person may see."""
@@ -103,7 +107,7 @@ def records(request: HttpRequest, site: str, kind: str) -> HttpResponse:
     if words := request.GET.get("q", "").strip()[:100]:
         rows = rows.filter(_holding(words, desk.kind))
     for parent in desk.kind.parents:
-        if request.GET.get(parent, "").isdigit():
+        if request.GET.get(parent, "").isdecimal():
             rows = rows.filter(**{f"{parent}_id": int(request.GET[parent])})
     return render(request, "records/list.html", desk.context(**list_context(request.GET, desk.kind, rows, desk.moment)))
 
@@ -147,7 +151,7 @@ def add(request: HttpRequest, site: str, kind: str) -> HttpResponse:
 def _with_units(desk: Desk, initial: dict[str, Any]) -> dict[str, Any]:
     """Offer what a gauge or the site already says: the unit on the bank's gauge, who reads, when."""
     bank = initial.get("bank", "")
-    if desk.kind.slug == "reading" and str(bank).isdigit():
+    if desk.kind.slug == "reading" and str(bank).isdecimal():
         from_gauge = (
             of_site(BY_SLUG["bank"].model, desk.visit.site).filter(pk=bank).values_list("gauge_unit", flat=True)
         )
@@ -166,9 +170,9 @@ def _after_add(request: HttpRequest, desk: Desk, row: Kept) -> HttpResponse:
     if isinstance(row, WorkRecord) and leads_to_defect(row):
         messages.warning(request, _("The failed result is recorded. Now raise the defect, so that it counts."))
         what = _("%(act)s failed: %(note)s") % {"act": row.rule.name if row.rule else _("Work"), "note": row.note}
-        query = urlencode({"equipment": row.equipment_id, "what": what.strip().removesuffix(":")})
+        query = urlencode({"equipment": str(row.equipment_id), "what": what.strip().removesuffix(":")})
         return redirect(f"{reverse('maintenance:raise_defect', args=[site])}?{query}")
-    messages.success(request, _("Recorded: %(what)s.") % {"what": row})
+    messages.success(request, _("Recorded: %(what)s.") % {"what": desk.title(row)})
     return redirect("records:detail", site, desk.kind.slug, row.pk)
 
 
@@ -188,18 +192,27 @@ def correct(request: HttpRequest, site: str, kind: str, pk: int) -> HttpResponse
         except ValidationError as error:
             form.refuse(error)
         else:
-            messages.success(request, _("Corrected: %(what)s.") % {"what": stored})
+            messages.success(request, _("Corrected: %(what)s.") % {"what": desk.title(stored)})
             return redirect("records:detail", site, kind, stored.pk)
-    return render(request, "records/form.html", desk.context(form=form, row=old), status=422 if form.is_bound else 200)
+    return render(
+        request,
+        "records/form.html",
+        desk.context(form=form, row=old, title=desk.title(old)),
+        status=422 if form.is_bound else 200,
+    )
 
 
 def _both_versions(request: HttpRequest, desk: Desk, form: RecordForm, stored: Kept) -> HttpResponse:
     """Show what is stored now beside what was typed; sending again takes the typed one."""
-    form.data = form.data.copy()
-    form.data["shown_version"] = str(stored.row_version)
+    form.show_version(stored.row_version)
     beside = _pairs(desk, form, stored)
     context = desk.context(
-        form=form, row=stored, stored=stored, beside=beside, next_row=getattr(stored, "superseded_by", None)
+        form=form,
+        row=stored,
+        title=desk.title(stored),
+        stored=stored,
+        beside=beside,
+        next_row=getattr(stored, "superseded_by", None),
     )
     return render(request, "records/changed.html", context, status=409)
 
@@ -212,7 +225,9 @@ def _pairs(desk: Desk, form: RecordForm, stored: Kept) -> list[tuple[str, str, s
 
 def _no_longer(request: HttpRequest, desk: Desk, row: Kept) -> HttpResponse:
     """Tell that a row no longer counts, and lead to the one that took its place."""
-    context = desk.context(row=row, stored=row, next_row=getattr(row, "superseded_by", None), beside=[])
+    context = desk.context(
+        row=row, title=desk.title(row), stored=row, next_row=getattr(row, "superseded_by", None), beside=[]
+    )
     return render(request, "records/changed.html", context, status=409)
 
 
@@ -228,9 +243,12 @@ def retire(request: HttpRequest, site: str, kind: str, pk: int) -> HttpResponse:
             services.retire(row, by=desk.visit.actor, reason=form.cleaned_data["reason"])
         except ChangedMeanwhileError as error:
             return _no_longer(request, desk, error.stored)
-        messages.success(request, _("No longer counts: %(what)s.") % {"what": row})
+        messages.success(request, _("No longer counts: %(what)s.") % {"what": desk.title(row)})
         gone = desk.kind.slug == "site" and row.pk == desk.visit.site.pk
         return redirect("/") if gone else redirect("records:detail", site, kind, row.pk)
     return render(
-        request, "records/retire.html", desk.context(form=form, row=row), status=422 if form.is_bound else 200
+        request,
+        "records/retire.html",
+        desk.context(form=form, row=row, title=desk.title(row)),
+        status=422 if form.is_bound else 200,
     )

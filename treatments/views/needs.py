@@ -41,10 +41,13 @@ def needs(request: HttpRequest, site: str) -> HttpResponse:
     past_too = request.GET.get("all") == "1"
     if not past_too:
         rows = rows.filter(retired_at=None)
-    rows = rows.prefetch_related(Prefetch("members", members, to_attr="current_members"))
-    rows = rows.annotate(plans_in_force=Count("plans", filter=Q(plans__retired_at=None)))
+    shown = rows.annotate(plans_in_force=Count("plans", filter=Q(plans__retired_at=None))).prefetch_related(
+        Prefetch("members", members, to_attr="current_members")
+    )
     return render(
-        request, "treatments/needs.html", _context(visit, needs=rows.order_by("chamber__key", "key"), past_too=past_too)
+        request,
+        "treatments/needs.html",
+        _context(visit, needs=shown.order_by("chamber__key", "key"), past_too=past_too),
     )
 
 

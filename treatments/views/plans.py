@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.forms import BaseFormSet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
@@ -17,6 +17,7 @@ from facility import events, services
 from facility.access import Act, Visit, enter
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
+from facility.shown import page_number
 from treatments.compute.plans import parse_extensions, run_min
 from treatments.forms import ExtensionRows, PlanForm, RetireForm, RoleRows, kind_choices, refuse, rows_of
 from treatments.models import Plan, Run
@@ -82,8 +83,7 @@ class Editor:
         return made
 
 
-def _editor(request: HttpRequest, visit: Visit, old: Plan | None) -> Editor:
-    data = request.POST or None
+def _editor(data: QueryDict | None, visit: Visit, old: Plan | None) -> Editor:
     now = events.now()
     fresh = Plan(chamber=old.chamber, key=old.key, gas=old.gas) if old else Plan()
     initial: dict[str, Any] = {"in_force_from": now, "approved_by": ""}
@@ -105,7 +105,7 @@ def edit_plan(request: HttpRequest, site: str, pk: int | None = None) -> HttpRes
     """Put a new plan, or a new version of one, in force."""
     visit = enter(request, site, Act.RULES)
     old = _plan(visit, pk) if pk is not None else None
-    editor = _editor(request, visit, old)
+    editor = _editor(request.POST or None, visit, old)
     status = 200
     if "more" in request.POST:
         editor = _with_spare_rows(request, visit, old)
@@ -133,12 +133,11 @@ def edit_plan(request: HttpRequest, site: str, pk: int | None = None) -> HttpRes
 
 def _with_spare_rows(request: HttpRequest, visit: Visit, old: Plan | None) -> Editor:
     """Return the same forms with two more empty rows; what was typed stays."""
-    request.POST = request.POST.copy()  # type: ignore[assignment]  # a changeable copy of the same kind
+    data = request.POST.copy()
     for prefix in ("extension", "role"):
-        total = request.POST.get(f"{prefix}-TOTAL_FORMS", "0")
-        more = min(int(total), 36) + 2 if total.isdigit() else 2
-        request.POST[f"{prefix}-TOTAL_FORMS"] = str(more)  # type: ignore[index]  # it is the copy
-    return _editor(request, visit, old)
+        total = data.get(f"{prefix}-TOTAL_FORMS", "0")
+        data[f"{prefix}-TOTAL_FORMS"] = str(min(int(total), 36) + 2 if total.isdecimal() else 2)
+    return _editor(data, visit, old)
 
 
 def retire_plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
@@ -160,8 +159,8 @@ def retire_plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
 def runs(request: HttpRequest, site: str) -> HttpResponse:
     """List the runs, newest first."""
     visit = enter(request, site, Act.SEE)
-    number = int(request.GET["page"]) if request.GET.get("page", "").isdigit() else 1
-    first = (max(number, 1) - 1) * PAGE
+    number = page_number(request.GET.get("page"))
+    first = (number - 1) * PAGE
     rows = Run.objects.filter(chamber__site=visit.site, retired_at=None).select_related("chamber", "plan")
     found = list(rows.order_by("-started_at")[first : first + PAGE + 1])
     context = _context(visit, runs=found[:PAGE], more=len(found) > PAGE, number=number) | {"place": "records"}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -18,7 +18,7 @@ from facility.compute.states import State
 from facility.history import timeline
 from facility.models import Check, CheckSheet, CheckState, Occasion
 from facility.readiness.runs.forms import EndForm, StartForm
-from facility.readiness.services import answer_for, evaluate_chamber, plan_line
+from facility.readiness.services import Answer, answer_for, evaluate_chamber
 from facility.services import ChangedMeanwhileError
 from treatments.models import Plan, Run
 from treatments.services import Start
@@ -26,9 +26,10 @@ from treatments.services import end_run as record_end
 from treatments.services import start_run as record_start
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from django import forms
+
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def _context(visit: Visit, **more: Any) -> dict[str, Any]:
@@ -65,10 +66,24 @@ def start_run(request: HttpRequest, site: str) -> HttpResponse:
     answers = [
         evaluate_chamber(chamber, now) for chamber in visit.site.chambers.filter(retired_at=None).order_by("key")
     ]
-    told = [(answer.chamber, [(answer.evaluations[key].state, plan_line(answer, key)) for key in answer.facts.plans])
-            for answer in answers]  # fmt: skip
+    told = [(answer.chamber, [_told(answer, key) for key in answer.facts.plans]) for answer in answers]
     context = _context(visit, form=form, told=told)
     return render(request, "treatments/start_run.html", context, status=422 if form.is_bound else 200)
+
+
+def _told(answer: Answer, key: str) -> dict[str, Any]:
+    """Return what the page says of one plan, its instants in UTC."""
+    found = answer.evaluations[key]
+    names = answer.names.need_names
+    return {
+        "plan": answer.names.plans[key][3], "state": found.state, "until": _instant(found.holds_until),
+        "from": _instant(found.ready_from), "limiting": [names.get(need, need) for need in found.limiting],
+        "in_the_way": [names.get(need, need) for need in found.in_the_way],
+    }  # fmt: skip
+
+
+def _instant(minutes: int | None) -> datetime | None:
+    return None if minutes is None else EPOCH + timedelta(minutes=minutes)
 
 
 def _record_start(form: StartForm, visit: Visit, now: datetime) -> Run:
