@@ -6,7 +6,7 @@ import copy
 from fractions import Fraction
 from typing import Any
 
-from tests.oracle.slow_readiness import minute, written
+from tests.oracle.slow_time import minute, written
 
 
 def slow_changed(facts: dict[str, Any], at: str, changes: list[dict[str, Any]]) -> dict[str, Any]:
