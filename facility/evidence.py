@@ -138,10 +138,9 @@ def _painted_anew(raw: bytes, name: str, media_type: str) -> bytes:
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError):
         raise _refuse(_("“%(name)s” cannot be read as a picture: it is damaged. Take it again."), name=name) from None
     target = io.BytesIO()
-    if wanted == "PNG":
-        upright.convert("RGBA" if "A" in upright.getbands() else "RGB").save(target, "PNG")
-    else:
-        upright.convert("RGB").save(target, "JPEG", quality=JPEG_QUALITY)
+    mode = "RGBA" if wanted == "PNG" and "A" in upright.getbands() else "RGB"
+    pixels = Image.frombytes(mode, upright.size, upright.convert(mode).tobytes())  # without comments, place or profile
+    pixels.save(target, wanted, quality=JPEG_QUALITY)
     return target.getvalue()
 
 
@@ -161,7 +160,7 @@ def _look_through_pdf(raw: bytes, name: str) -> None:
     if len(raw.rstrip()) - (raw.rfind(b"%%EOF") + len(b"%%EOF")) > TAIL_BYTES:
         raise _refuse(_("“%(name)s” carries something behind its end. Print it to a new PDF and send that."), name=name)
     try:
-        with pikepdf.open(io.BytesIO(raw)) as document:
+        with pikepdf.open(io.BytesIO(raw), attempt_recovery=False) as document:
             pages = len(document.pages)
             acts = next((act for entry in document.objects if (act := _act_in(entry, 0))), "")
     except pikepdf.PasswordError:

@@ -24,7 +24,9 @@ class LimitRule:
     now: float | None
 
 
-def limit_rule(low: Decimal | None, high: Decimal | None, last: Decimal | None, now: Decimal | None) -> LimitRule | None:
+def limit_rule(
+    low: Decimal | None, high: Decimal | None, last: Decimal | None, now: Decimal | None
+) -> LimitRule | None:
     """Return the places on the rule, None where no limits are set.
 
     Units: all values in the unit of the reading; result in percent of the width.

@@ -14,7 +14,7 @@ from facility.compute.typed import Refusal, TypedError, number
 
 LONGEST_VALUE = 24
 MINUS = "\N{MINUS SIGN}"
-_WITH_UNIT = re.compile(r"(?P<number>[+-]?[0-9.,]+)\s*(?P<unit>[^\d\s.,].*)?")
+_WITH_UNIT = re.compile(r"(?P<number>[+-]?[0-9.,]+)\s*(?P<unit>[A-Za-z%°µ].*)?")
 
 
 def _(text: str) -> str:
@@ -203,7 +203,7 @@ def result_of(steps: Sequence[Step], answers: Iterable[tuple[str, Outcome]]) -> 
 
     A step unread or unanswered makes the check unread at best; one not fitted is nothing
     to look at. Outside its limits, a step that stops fails the check, one that limits
-    limits it, one to watch changes nothing.
+    limits it, one to watch changes nothing. Of two answers to one step the worse counts.
     Errors: SheetError if an answer is to a step that the sheet does not have.
     """
     given: dict[str, list[Outcome]] = defaultdict(list)
@@ -214,11 +214,12 @@ def result_of(steps: Sequence[Step], answers: Iterable[tuple[str, Outcome]]) -> 
         given[key].append(Outcome(outcome))
     if not steps:
         return Result.UNREAD
-    return max((_of_step(step, worst(given[step.key])) for step in steps), key=WORSE_RESULT.index)
+    said = (_of_answer(step, outcome) for step in steps for outcome in given[step.key] or [Outcome.UNREAD])
+    return max(said, key=WORSE_RESULT.index)
 
 
-def _of_step(step: Step, outcome: Outcome | None) -> Result:
-    if outcome in (None, Outcome.UNREAD):
+def _of_answer(step: Step, outcome: Outcome) -> Result:
+    if outcome is Outcome.UNREAD:
         return Result.UNREAD
     if outcome is not Outcome.BAD or step.effect is Effect.WATCH:
         return Result.PASSED

@@ -48,7 +48,9 @@ def differences(old: Sequence[Step], new: Sequence[Step]) -> tuple[Change, ...]:
     changes += [Change(key, "added", new=step.text) for key, step in after.items() if key not in before]
     both_old = [key for key in before if key in after]
     both_new = [key for key in after if key in before]
-    changes += [Change(key, "moved", new=after[key].text) for key in both_new if both_old.index(key) != both_new.index(key)]
+    changes += [
+        Change(key, "moved", new=after[key].text) for key in both_new if both_old.index(key) != both_new.index(key)
+    ]
     for key in both_new:
         changes += _fields(before[key], after[key])
     return tuple(changes)
@@ -66,4 +68,6 @@ def _fields(old: Step, new: Step) -> list[Change]:
 def _words(value: object) -> str:
     if isinstance(value, list):
         return ", ".join(value)
-    return {None: "", True: "yes"}.get(value, str(value)) if not isinstance(value, str) else value
+    if value is None:
+        return ""
+    return "yes" if value is True else str(value)

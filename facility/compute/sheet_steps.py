@@ -104,7 +104,9 @@ def parse_steps(raw: object) -> tuple[Step, ...]:
     if not isinstance(raw, list) or not raw:
         raise SheetError(_("A sheet needs at least one step. Add a step."))
     if len(raw) > MOST_STEPS:
-        raise SheetError(_("%(count)s steps are too many: at most %(most)s. Split the sheet."), count=len(raw), most=MOST_STEPS)
+        raise SheetError(
+            _("%(count)s steps are too many: at most %(most)s. Split the sheet."), count=len(raw), most=MOST_STEPS
+        )
     steps = tuple(_step(place, entry) for place, entry in enumerate(raw, 1))
     _refuse_repeated(steps)
     return steps
@@ -138,7 +140,10 @@ def _step(place: int, entry: object) -> Step:
             place=place, name=unknown[0], known=", ".join(FIELDS),
         )  # fmt: skip
     name = str(entry.get("key") or place)
-    texts = {field: _text(name, field, entry.get(field, "")) for field in ("group", "text", "unit", "tag", "bank", "hint", "source", "standing")}
+    texts = {
+        field: _text(name, field, entry.get(field, ""))
+        for field in ("group", "text", "unit", "tag", "bank", "hint", "source", "standing")
+    }
     step = Step(
         key=_key(name, entry.get("key", "")),
         kind=_one_of(name, "kind", entry.get("kind", ""), Kind),
@@ -168,7 +173,10 @@ def _text(name: str, field: str, value: object) -> str:
     most = LONGEST_UNIT if field == "unit" else LONGEST_TEXT
     if not isinstance(value, str) or len(value) > most:
         raise SheetError(
-            _("Step %(name)s: %(field)s must be a text of at most %(most)s characters."), name=name, field=field, most=most
+            _("Step %(name)s: %(field)s must be a text of at most %(most)s characters."),
+            name=name,
+            field=field,
+            most=most,
         )
     if not value.strip() and field in ("group", "text"):
         raise SheetError(_("Step %(name)s: %(field)s is empty. Write it."), name=name, field=field)
@@ -177,7 +185,7 @@ def _text(name: str, field: str, value: object) -> str:
 
 def _one_of(name: str, field: str, value: object, allowed: type[Word]) -> Word:
     try:
-        return allowed(value)
+        return allowed(str(value))
     except ValueError:
         raise SheetError(
             _("Step %(name)s: %(field)s is “%(value)s”. Use one of: %(known)s."),
@@ -233,7 +241,9 @@ def _refuse_unclear(step: Step) -> None:
 
 def _refuse_unclear_reading(step: Step) -> None:
     if not step.unit:
-        raise SheetError(_("Step %(name)s is a reading without a unit. Write the unit printed on the gauge."), name=step.key)
+        raise SheetError(
+            _("Step %(name)s is a reading without a unit. Write the unit printed on the gauge."), name=step.key
+        )
     if step.low is not None and step.high is not None and step.low > step.high:
         raise SheetError(
             _("Step %(name)s: the lower limit %(low)s lies above the upper limit %(high)s. Exchange them."),
@@ -255,7 +265,7 @@ def plain_step(step: Step) -> dict[str, Any]:
     plain: dict[str, Any] = {}
     for name in FIELDS:
         value = getattr(step, name)
-        if value is None or value in ("", (), False):
+        if value is None or value is False or value in ("", ()):
             continue
         if isinstance(value, Decimal):
             value = f"{value:f}"

@@ -68,7 +68,9 @@ def _stored(form: AnswerForm, visit: Visit, pk: int) -> Stored:
         raise ValidationError([f"{name}: {error}" for name, errors in form.errors.items() for error in errors])
     meant_for = form.cleaned_data["by"]
     if meant_for is not None and meant_for != visit.actor.user_id:
-        raise ValidationError(_("This was entered by another account on this device. Only that account can send it."), code="other")
+        raise ValidationError(
+            _("This was entered by another account on this device. Only that account can send it."), code="other"
+        )
     upload = form.cleaned_data["photo"]
     photo = evidence.accept(upload, site=visit.site, by=visit.actor) if upload else None
     return answering.answer(pk, form.given(photo), site=visit.site, by=visit.actor)
@@ -90,7 +92,9 @@ def _say_refused(request: HttpRequest, visit: Visit, pk: int, refused: Refused) 
         return JsonResponse({"stored": False, "ask": refused.ask, "sentence": refused.sentence}, status=refused.status)
     check = check_views.check_of(visit, pk)
     walk = walk_of(check, answers_of(check))
-    place = next((stop.group.place for stop in walk.stops if refused.step in [step.key for step in stop.group.steps]), 1)
+    place = next(
+        (stop.group.place for stop in walk.stops if refused.step in [step.key for step in stop.group.steps]), 1
+    )
     return check_views.station_page(request, visit, walk, place, refused=refused)
 
 

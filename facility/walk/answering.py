@@ -107,7 +107,9 @@ def _second_person(pk: int | None, site: Site, by: Actor) -> str:
     if person is None:
         raise ValidationError(_("The second person is not of this site. Choose one from the list."), code="second")
     if person.name == by.name or (by.user_id is not None and person.user_id == by.user_id):
-        raise ValidationError(_("The second person must be another one than %(who)s."), code="second", params={"who": by.name})
+        raise ValidationError(
+            _("The second person must be another one than %(who)s."), code="second", params={"who": by.name}
+        )
     return person.name
 
 
@@ -139,7 +141,11 @@ def _mark_late(row: Answer, site: Site, *, asked: bool) -> None:
 def store_row(row: Answer, site: Site, *, by: Actor) -> Event:
     """Save the row and its event with as few queries as that takes: what it points to was just read."""
     row.recorded_at, row.recorded_by = events.now(), by.name
-    row.full_clean(exclude=["recorded_by", "check_done", "photo", "client_id", "supersedes"], validate_unique=False, validate_constraints=False)
+    row.full_clean(
+        exclude=["recorded_by", "check_done", "photo", "client_id", "supersedes"],
+        validate_unique=False,
+        validate_constraints=False,
+    )
     row.save(force_insert=True)
     what = What("answered", after=services.plain(row), occurred_at=row.occurred_at, late=row.late, site_key=site.key)
     return events.record(row, what, by=by)
@@ -168,7 +174,9 @@ def correct(answer_pk: int, slip: Slip, *, site: Site, by: Actor) -> Stored:
 
     Errors: ValidationError, also if the check is no longer open or the answer was corrected before.
     """
-    found = Answer.objects.select_related("check_done").filter(pk=answer_pk, check_done__sheet__chamber__site=site).first()
+    found = (
+        Answer.objects.select_related("check_done").filter(pk=answer_pk, check_done__sheet__chamber__site=site).first()
+    )
     if found is None:
         raise ValidationError(_("This site has no such answer. Load the page again."), code="answer")
     check = locked(found.check_done_id, site)

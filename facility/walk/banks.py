@@ -19,7 +19,9 @@ MOST = Decimal(9_999_999)
 HUNDREDTH = Decimal("0.01")
 
 
-def read_bank(answer: Answer, bank_key: str, site: Site, *, by: Actor, instead_of: Answer | None = None) -> BankReading | None:
+def read_bank(
+    answer: Answer, bank_key: str, site: Site, *, by: Actor, instead_of: Answer | None = None
+) -> BankReading | None:
     """Store the bank's reading of an answer; a correction supersedes the reading of the old answer.
 
     Units: the answer's own; what is finer than a hundredth is cut off, the answer keeps it.

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from facility.access import Act, enter
-from facility.compute.sheets import SheetError, groups_of, parse_steps
+from facility.compute.sheets import SheetError, Typed, groups_of, parse_steps
 from facility.models import Answer, Check, CheckSheet, CheckState, Person
 from facility.walk import answering, services
 from facility.walk.answering import Slip
@@ -143,7 +143,7 @@ def correct(request: HttpRequest, site: str, pk: int, answer_pk: int) -> HttpRes
 
 def _corrected(form: CorrectForm, old: Answer, visit: Visit) -> bool:
     data = form.cleaned_data
-    typed = answering.Typed(data["outcome"], data["value"], data["choice"], sure=data["sure"])
+    typed = Typed(data["outcome"], data["value"], data["choice"], sure=data["sure"])
     try:
         answering.correct(old.pk, Slip(typed, data["reason"], data["client_id"]), site=visit.site, by=visit.actor)
     except (SheetError, ValidationError) as error:

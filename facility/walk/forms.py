@@ -61,7 +61,9 @@ def answer_form(request: HttpRequest) -> AnswerForm:
     try:
         data: Any = json.loads(request.body)
     except ValueError:
-        raise ValidationError(_("The entry could not be read. Load the page again and enter it once more."), code="json") from None
+        raise ValidationError(
+            _("The entry could not be read. Load the page again and enter it once more."), code="json"
+        ) from None
     if not isinstance(data, dict):
         raise ValidationError(_("The entry is not an object. Load the page again and enter it once more."), code="json")
     return AnswerForm({str(name): value for name, value in data.items() if isinstance(value, str | int | bool)})
@@ -84,7 +86,9 @@ class PasswordForm(forms.Form):
         found = authenticate(self.request, username=asked.get_username(), password=password)
         if found is None or found.pk != asked.pk:
             raise ValidationError(
-                _("This is not the password of %(who)s. Nothing is lost; type it again."), code="password", params={"who": asked}
+                _("This is not the password of %(who)s. Nothing is lost; type it again."),
+                code="password",
+                params={"who": asked},
             )
         return password
 
@@ -124,7 +128,9 @@ class PaperHeadForm(PasswordForm):
     done_by = forms.CharField(label=_("Done by, as on the paper"), max_length=150)
     second = forms.CharField(label=_("Second person, as on the paper"), max_length=150, required=False)
     scan = forms.FileField(
-        label=_("Photo or scan of the paper"), required=False, help_text=_("PDF, PNG or JPEG. The record counts without it too.")
+        label=_("Photo or scan of the paper"),
+        required=False,
+        help_text=_("PDF, PNG or JPEG. The record counts without it too."),
     )
     client_id = forms.UUIDField(widget=forms.HiddenInput)
 

@@ -69,11 +69,13 @@ def _due(visit: Visit) -> list[Due]:
     good_for = timedelta(minutes=int(house.values(visit.site)["check_age_min"]))
     newest = Check.objects.filter(sheet=OuterRef("pk"), state=CheckState.SIGNED).order_by("-signed_at").values("pk")[:1]
     sheets = CheckSheet.objects.filter(chamber__site=visit.site, retired_at=None).select_related("chamber")
-    sheets = sheets.annotate(newest_pk=Subquery(newest)).prefetch_related("versions")
-    checks = Check.objects.in_bulk([sheet.newest_pk for sheet in sheets if sheet.newest_pk])
+    newest_of = dict(sheets.annotate(newest_pk=Subquery(newest)).values_list("pk", "newest_pk"))
+    checks = Check.objects.in_bulk([pk for pk in newest_of.values() if pk])
     due = []
-    for sheet in sorted(sheets, key=lambda one: (one.chamber.key, ORDER.get(one.occasion, 0), one.key)):
-        check = checks.get(sheet.newest_pk or 0)
+    for sheet in sorted(
+        sheets.prefetch_related("versions"), key=lambda one: (one.chamber.key, ORDER.get(one.occasion, 0), one.key)
+    ):
+        check = checks.get(newest_of.get(sheet.pk) or 0)
         until = check.signed_at + good_for if check is not None and check.signed_at else None
         due.append(Due(sheet, check, until, any(version.is_current for version in sheet.versions.all())))
     return due

@@ -65,14 +65,24 @@ def key_in(paper: Paper, user: User, *, by: Actor) -> tuple[Check, int]:
     """
     site = Site.objects.select_for_update().get(pk=paper.version.sheet.chamber.site_id)
     steps = [step for step in steps_of(paper.version) if step.key in paper.written]
-    before = Answer.objects.filter(client_id__in=[_row_id(paper, step) for step in steps]).select_related("check_done").first()
+    before = (
+        Answer.objects.filter(client_id__in=[_row_id(paper, step) for step in steps])
+        .select_related("check_done")
+        .first()
+    )
     if before is not None:
         return before.check_done, 0
     _refuse_head(paper)
     verdicts = judged(steps, paper.written)
     now = events.now()
     check = add_check(
-        paper.version.sheet, paper.version, at=paper.done_at, by=by, started_by=paper.done_by, on_paper=True, scan=paper.scan
+        paper.version.sheet,
+        paper.version,
+        at=paper.done_at,
+        by=by,
+        started_by=paper.done_by,
+        on_paper=True,
+        scan=paper.scan,
     )
     late = events.is_late(paper.done_at, now, int(house.values(site)["late_entry_min"]))
     for step in steps:
@@ -103,7 +113,9 @@ def judged(steps: list[Step], written: Mapping[str, Written]) -> dict[str, Verdi
 
 def _refuse_head(paper: Paper) -> None:
     if paper.done_at > events.now():
-        raise ValidationError(_("The paper says it was done in the future. Type the date and time that stand on it."), code="future")
+        raise ValidationError(
+            _("The paper says it was done in the future. Type the date and time that stand on it."), code="future"
+        )
     if not paper.done_by.strip():
         raise ValidationError(_("Write who did the check, as on the paper."), code="who")
     if not paper.written:

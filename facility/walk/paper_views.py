@@ -54,7 +54,11 @@ def paper(request: StaffRequest, site: str, sheet_pk: int, number: int) -> HttpR
     version = _version(visit, sheet_pk, number)
     steps = steps_of(version)
     form = PaperHeadForm(
-        request.POST or None, request.FILES or None, request=request, zone=visit.site.zone, initial={"client_id": uuid.uuid4()}
+        request.POST or None,
+        request.FILES or None,
+        request=request,
+        zone=visit.site.zone,
+        initial={"client_id": uuid.uuid4()},
     )
     refused: dict[str, str] = {}
     if form.is_valid():
@@ -75,7 +79,9 @@ def paper(request: StaffRequest, site: str, sheet_pk: int, number: int) -> HttpR
 
 def _say(request: HttpRequest, entry: int) -> None:
     if entry:
-        messages.success(request, _("Keyed in and signed as a late entry. Stored, entry no. %(number)s.") % {"number": entry})
+        messages.success(
+            request, _("Keyed in and signed as a late entry. Stored, entry no. %(number)s.") % {"number": entry}
+        )
     else:
         messages.info(request, _("This paper was keyed in before; here it is."))
 
@@ -85,7 +91,9 @@ def _paper(
 ) -> Paper:
     data = form.cleaned_data
     scan = evidence.accept(data["scan"], site=visit.site, by=visit.actor) if data["scan"] else None
-    written = {step.key: _written(step, request.POST, data["second"]) for step in steps if _has_entry(step, request.POST)}
+    written = {
+        step.key: _written(step, request.POST, data["second"]) for step in steps if _has_entry(step, request.POST)
+    }
     return Paper(version, data["done_at"], data["done_by"], written, data["client_id"], scan)
 
 
@@ -97,7 +105,13 @@ def _written(step: Step, posted: QueryDict, second: str) -> Written:
     def of(name: str) -> str:
         return posted.get(f"{step.key}.{name}", "").strip()
 
-    typed = Typed(of("outcome"), of("value"), of("choice"), second_person=second if step.needs_second else "", sure=of("sure") == "on")
+    typed = Typed(
+        of("outcome"),
+        of("value"),
+        of("choice"),
+        second_person=second if step.needs_second else "",
+        sure=of("sure") == "on",
+    )
     return Written(typed, of("note")[:500])
 
 

@@ -50,7 +50,9 @@ def current_version(sheet: CheckSheet) -> SheetVersion:
     """
     version = sheet.versions.filter(retired_at=None).first()
     if version is None:
-        raise ValidationError(_("%(sheet)s has no version in force. Write one first."), code="no version", params={"sheet": str(sheet)})
+        raise ValidationError(
+            _("%(sheet)s has no version in force. Write one first."), code="no version", params={"sheet": str(sheet)}
+        )
     return version
 
 
@@ -65,7 +67,9 @@ def start(sheet: CheckSheet, *, by: Actor) -> tuple[Check, bool]:
     if open_one is not None:
         return open_one, True
     if sheet.retired_at is not None:
-        raise ValidationError(_("%(sheet)s is retired. Choose another sheet."), code="retired", params={"sheet": str(sheet)})
+        raise ValidationError(
+            _("%(sheet)s is retired. Choose another sheet."), code="retired", params={"sheet": str(sheet)}
+        )
     return add_check(sheet, current_version(sheet), at=events.now(), by=by), False
 
 
@@ -73,7 +77,9 @@ def add_check(sheet: CheckSheet, version: SheetVersion, *, at: datetime, by: Act
     """Store a new check with the site's next number. The caller holds the site."""
     of_site = Check.objects.filter(sheet__chamber__site_id=sheet.chamber.site_id)
     number = (of_site.aggregate(last=Max("number"))["last"] or 0) + 1
-    check = Check(sheet=sheet, version=version, number=number, started_at=at, started_by=more.pop("started_by", by.name), **more)
+    check = Check(
+        sheet=sheet, version=version, number=number, started_at=at, started_by=more.pop("started_by", by.name), **more
+    )
     return services.add(check, by=by, action="check begun")
 
 
@@ -91,7 +97,9 @@ def update(check: Check, action: str, *, by: Actor, reason: str = "", **fields: 
 
 def refuse_closed(check: Check, at: datetime) -> None:
     if check.state == CheckState.GIVEN_UP:
-        raise ValidationError(_("%(check)s was given up. Begin a new check."), code="given up", params={"check": str(check)})
+        raise ValidationError(
+            _("%(check)s was given up. Begin a new check."), code="given up", params={"check": str(check)}
+        )
     if check.state == CheckState.SIGNED and (check.signed_at is None or at >= check.signed_at):
         raise AlreadySignedError(check)
 
@@ -105,7 +113,9 @@ def step_of(version: SheetVersion, key: str) -> Step:
         if step.key == key:
             return step
     raise ValidationError(
-        _("%(version)s has no step “%(key)s”. Load the page again."), code="step", params={"version": str(version), "key": key}
+        _("%(version)s has no step “%(key)s”. Load the page again."),
+        code="step",
+        params={"version": str(version), "key": key},
     )
 
 

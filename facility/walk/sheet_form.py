@@ -21,7 +21,10 @@ TEXTS = ("group", "key", "kind", "text", "unit", "low", "high", "effect", "tag",
 LISTS = ("choices", "good")
 TRUTHS = ("two_person", "setpoint")
 MOST_ROWS = 220
-EMPTY: dict[str, str] = dict.fromkeys((*TEXTS, *LISTS, *TRUTHS), "") | {"kind": Kind.LOOK.value, "effect": Effect.STOPS.value}
+EMPTY: dict[str, str] = dict.fromkeys((*TEXTS, *LISTS, *TRUTHS), "") | {
+    "kind": Kind.LOOK.value,
+    "effect": Effect.STOPS.value,
+}
 
 Row = dict[str, str]
 

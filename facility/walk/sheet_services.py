@@ -86,7 +86,9 @@ def save_version(sheet: CheckSheet, draft: VersionDraft, *, by: Actor) -> SheetV
             raise VersionMeanwhileError(current)
         raise ValidationError(_("The version you changed is no longer there. Load the page again."), code="changed")
     if draft.in_force_from > events.now():
-        raise ValidationError(_("A version is in force once it is saved. Give the time now or before, or save it later."), code="future")
+        raise ValidationError(
+            _("A version is in force once it is saved. Give the time now or before, or save it later."), code="future"
+        )
     steps = checked_steps(sheet, draft.steps)
     last = sheet.versions.order_by("-version").first()
     version = SheetVersion(

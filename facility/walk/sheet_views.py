@@ -55,7 +55,9 @@ def sheets(request: HttpRequest, site: str) -> HttpResponse:
     """List the sheets; with the right to it, take one over or begin one."""
     visit = enter(request, site, Act.RULES if request.method == "POST" else Act.SEE)
     defaults = [(sheet.key, sheet.title) for sheet in default_sheets().values()]
-    form = NewSheetForm(request.POST or None, site=visit.site, defaults=defaults, initial={"approved_by": visit.actor.name})
+    form = NewSheetForm(
+        request.POST or None, site=visit.site, defaults=defaults, initial={"approved_by": visit.actor.name}
+    )
     if form.is_valid() and (sheet := _new_sheet(form, visit)) is not None:
         messages.success(request, _("%(sheet)s is stored. Set its limits, tags and banks.") % {"sheet": sheet})
         return redirect("walk:edit", site, sheet.pk)
@@ -117,7 +119,9 @@ def edit(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     rows = posted_rows(request.POST)
     act = request.POST.get("act", "preview")
     if act not in ("save", "preview"):
-        form = VersionForm(zone=visit.site.zone, initial={name: request.POST.get(name, "") for name in VersionForm.base_fields})
+        form = VersionForm(
+            zone=visit.site.zone, initial={name: request.POST.get(name, "") for name in VersionForm.base_fields}
+        )
         return _editor(request, visit, Draft(found, moved(rows, act), form))
     form = VersionForm(request.POST, zone=visit.site.zone)
     if act == "save" and form.is_valid():
@@ -137,7 +141,11 @@ def _save(request: HttpRequest, visit: Visit, written: Draft) -> HttpResponse:
     except ValidationError as error:
         form.add_error(None, refusal(error))
         return _editor(request, visit, written)
-    messages.success(request, _("Version %(number)s is in force. Open checks keep the version they began with.") % {"number": version.version})
+    messages.success(
+        request,
+        _("Version %(number)s is in force. Open checks keep the version they began with.")
+        % {"number": version.version},
+    )
     return redirect("walk:sheet", visit.site.key, found.pk)
 
 

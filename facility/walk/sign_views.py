@@ -84,5 +84,11 @@ def look_back(
 
 
 def _sorted_out(items: list[Item]) -> dict[str, list[Item]]:
-    names = {"open_items": None, "bad": Outcome.BAD, "unread": Outcome.UNREAD, "not_fitted": Outcome.NOT_FITTED, "good": Outcome.GOOD}
+    names = {
+        "open_items": None,
+        "bad": Outcome.BAD,
+        "unread": Outcome.UNREAD,
+        "not_fitted": Outcome.NOT_FITTED,
+        "good": Outcome.GOOD,
+    }
     return {name: [item for item in items if item.outcome is outcome] for name, outcome in names.items()}

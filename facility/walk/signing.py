@@ -36,7 +36,9 @@ class ChangedSinceShownError(ValidationError):
 
     def __init__(self) -> None:
         super().__init__(
-            _("Not signed: the check changed after it was shown to you. What is new is marked below; look and sign again."),
+            _(
+                "Not signed: the check changed after it was shown to you. What is new is marked below; look and sign again."
+            ),
             code="changed",
         )
 

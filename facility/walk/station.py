@@ -22,7 +22,13 @@ if TYPE_CHECKING:
     from maintenance.models import Defect
 
 LOOKED_BACK_CHECKS = 20
-STATES = {None: "todo", Outcome.GOOD: "past", Outcome.NOT_FITTED: "past", Outcome.UNREAD: "past wait", Outcome.BAD: "bad"}
+STATES = {
+    None: "todo",
+    Outcome.GOOD: "past",
+    Outcome.NOT_FITTED: "past",
+    Outcome.UNREAD: "past wait",
+    Outcome.BAD: "bad",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +58,11 @@ class Item:
     def counting(self) -> list[Told]:
         """The answers that count."""
         return [told for told in self.told if told.answer.is_current]
+
+    @property
+    def is_single(self) -> bool:
+        """Whether its one answer is already said by the line itself."""
+        return len(self.told) == 1
 
     @property
     def worst(self) -> Told | None:
@@ -129,7 +140,9 @@ def items_of(walk: Walk, site: Site, steps: Sequence[Step]) -> list[Item]:
     last = last_values(walk.check, [step.key for step in steps])
     defects = open_defects(site, steps)
     numbers = {step.key: number for stop in walk.stops for number, step in enumerate(stop.group.steps, 1)}
-    outcomes = {step.key: worst(Outcome(row.outcome) for row in _current(walk.answers.get(step.key, []))) for step in steps}
+    outcomes = {
+        step.key: worst(Outcome(row.outcome) for row in _current(walk.answers.get(step.key, []))) for step in steps
+    }
     failed = [step for step in steps if outcomes[step.key] is Outcome.BAD]
     touched = touched_by(walk.check, failed)
     told = tell([row for step in steps for row in walk.answers.get(step.key, [])], {step.key: step for step in steps})
@@ -149,7 +162,10 @@ def items_of(walk: Walk, site: Site, steps: Sequence[Step]) -> list[Item]:
 def tell(answers: Sequence[Answer], steps: dict[str, Step]) -> dict[str, list[Told]]:
     """Return answers by step with their entry numbers, in one query."""
     kept = Event.objects.filter(subject_kind="facility.answer", subject_id__in=[answer.pk for answer in answers])
-    entries = {pk: (seq, suspect) for pk, seq, suspect in kept.order_by("-seq").values_list("subject_id", "seq", "clock_suspect")}
+    entries = {
+        pk: (seq, suspect)
+        for pk, seq, suspect in kept.order_by("-seq").values_list("subject_id", "seq", "clock_suspect")
+    }
     told: dict[str, list[Told]] = defaultdict(list)
     for answer in answers:
         seq, suspect = entries.get(answer.pk, (0, False))
@@ -161,7 +177,9 @@ def tell(answers: Sequence[Answer], steps: dict[str, Step]) -> dict[str, list[To
 
 def last_values(check: Check, keys: Sequence[str]) -> dict[str, Answer]:
     """Return by step the last answer that read something, from the sheet's latest checks before this one."""
-    before = Check.objects.filter(sheet_id=check.sheet_id).exclude(pk=check.pk).order_by("-started_at")[:LOOKED_BACK_CHECKS]
+    before = (
+        Check.objects.filter(sheet_id=check.sheet_id).exclude(pk=check.pk).order_by("-started_at")[:LOOKED_BACK_CHECKS]
+    )
     rows = Answer.objects.filter(
         check_done__in=list(before.values_list("pk", flat=True)), step__in=keys, retired_at=None,
         outcome__in=[Outcome.GOOD.value, Outcome.BAD.value],

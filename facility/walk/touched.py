@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Prefetch, Q
 
-from treatments.models import NeedMember, Plan
+from treatments.models import Need, NeedMember, Plan
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -42,7 +42,7 @@ def touched_by(check: Check, steps: Iterable[Step]) -> dict[str, Touched]:
     return found
 
 
-def _members(check: Check, steps: list[Step]) -> dict[str, list[object]]:
+def _members(check: Check, steps: list[Step]) -> dict[str, list[Need]]:
     of_steps = (
         Q(equipment__tag__in=[step.tag for step in steps if step.tag])
         | Q(bank__key__in=[step.bank for step in steps if step.bank])
@@ -50,11 +50,13 @@ def _members(check: Check, steps: list[Step]) -> dict[str, list[object]]:
     )
     in_force = Prefetch("need__plans", Plan.objects.filter(retired_at=None))
     rows = (
-        NeedMember.objects.filter(of_steps, need__chamber_id=check.sheet.chamber_id, retired_at=None, need__retired_at=None)
+        NeedMember.objects.filter(
+            of_steps, need__chamber_id=check.sheet.chamber_id, retired_at=None, need__retired_at=None
+        )
         .select_related("need", "equipment", "bank")
         .prefetch_related(in_force)
     )
-    members: dict[str, list[object]] = defaultdict(list)
+    members: dict[str, list[Need]] = defaultdict(list)
     for row in rows:
         name = f"equipment:{row.equipment.tag}" if row.equipment else f"bank:{row.bank.key}" if row.bank else "sheet"
         members[name].append(row.need)

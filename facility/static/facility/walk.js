@@ -3,6 +3,9 @@ import { csrf, keep, post } from "./outbox.js";
 
 const list = document.querySelector("[data-items]");
 const pad = document.getElementById("pad");
+// a wet screen taps twice: what comes this soon after an answer is not meant for the next step
+const GHOST_MS = 600;
+let tookAt = -GHOST_MS;
 const narrow = window.matchMedia("(max-width: 700px)");
 document.documentElement.classList.add("scripted");
 
@@ -18,7 +21,8 @@ function activate(item, focus = true) {
   if (item) item.classList.replace("todo", "on");
   padFor(item);
   if (!item || !focus) return;
-  const target = field(item) || item.querySelector("[data-key]");
+  // not the button In order: a second Enter must not answer a step that nobody looked at
+  const target = field(item) || item;
   if (field(item)) field(item).inputMode = window.matchMedia("(pointer: coarse)").matches ? "none" : "decimal";
   if (target) target.focus({ preventScroll: true });
   item.scrollIntoView({ block: "nearest" });
@@ -86,7 +90,7 @@ async function store(form, submitter) {
   const item = form.closest(".item");
   const data = new FormData(form, submitter);
   const photo = data.get("photo");
-  if (form.dataset.busy) return;
+  if (form.dataset.busy || (!field(item) && performance.now() - tookAt < GHOST_MS)) return;
   form.dataset.busy = "1";
   const entry = {};
   for (const [name, value] of data) if (typeof value === "string" && value !== "" && name !== "csrfmiddlewaretoken") entry[name] = value;
@@ -122,6 +126,7 @@ function keepHere(item, form, entry, answer) {
 }
 
 function took(item, answer) {
+  tookAt = performance.now();
   const holder = document.createElement("template");
   holder.innerHTML = answer.html.trim();
   const made = holder.content.firstElementChild;
@@ -168,6 +173,7 @@ function fold() {
 }
 
 function ready(item) {
+  item.tabIndex = -1;
   item.addEventListener("focusin", (event) => {
     if (item.classList.contains("todo") && !event.target.closest("details")) activate(item, false);
   });
