@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, Self
+from typing import TYPE_CHECKING, ClassVar, Self, TypeVar
 
 from django.conf import settings
 from django.db import models
@@ -12,7 +12,10 @@ if TYPE_CHECKING:
     from datetime import datetime
 
 
-class KeptQuerySet(models.QuerySet["Kept"]):
+Row = TypeVar("Row", bound=models.Model, covariant=True)
+
+
+class KeptQuerySet(models.QuerySet[Row]):
     """Rows that still count, and rows that once did."""
 
     def current(self) -> Self:
