@@ -12,10 +12,10 @@ if TYPE_CHECKING:
     from datetime import datetime
 
 
-Row = TypeVar("Row", bound=models.Model, covariant=True)
+Row_co = TypeVar("Row_co", bound=models.Model, covariant=True)
 
 
-class KeptQuerySet(models.QuerySet[Row]):
+class KeptQuerySet(models.QuerySet[Row_co]):
     """Rows that still count, and rows that once did."""
 
     def current(self) -> Self:

@@ -10,7 +10,7 @@ import pytest
 from facility.compute.units import UnitError, cubic_metres, kpa_from, pressure_to
 from facility.reference import units
 
-REGISTRY = pint.UnitRegistry()
+REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
 
 
 @pytest.mark.parametrize("unit", ["bar", "kPa", "MPa", "psi"])

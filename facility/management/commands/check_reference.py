@@ -26,7 +26,7 @@ class Command(BaseCommand):
     """Fails on any number that nobody could check."""
 
     help = "Check the reference files: each number with unit, meaning, source, place and standing."
-    requires_system_checks: list[str] = []  # type: ignore[assignment]  # the stubs want a tuple or a word
+    requires_system_checks: list[str] = []
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print one line a file; exit 1 naming the first fault."""
