@@ -1,19 +1,22 @@
 """Many kinds of row in one query, as plain tuples: what readiness is gathered with.
 
-A branch selects one JSON array per row, its kind first. All branches together are one
+A branch selects one JSON array per row, its kind last. All branches together are one
 UNION ALL of a single text column, so the number of queries stays the same however
 many kinds, items and years there are, and parsing is one call into the JSON reader.
 """
 
 from __future__ import annotations
 
+import gc
 import json
 from collections import defaultdict
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
+from django.db import connection
 from django.db.models import F, Func, QuerySet, Subquery, TextField, Value
 from django.db.models.functions import Cast
 
@@ -21,7 +24,7 @@ from facility.compute.instants import MINUTES_PER_DAY, Instant, end_of_local_day
 from facility.models import Kept
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Iterator
 
     from django.db.backends.base.base import BaseDatabaseWrapper
     from django.db.models.expressions import Combinable
@@ -32,6 +35,7 @@ Rows: TypeAlias = dict[str, list[Row]]
 """Rows by kind, the kind itself taken off."""
 
 Record = TypeVar("Record", bound=Kept)
+One = TypeVar("One")
 
 _EPOCH_DAY = date(1970, 1, 1).toordinal()
 
@@ -73,26 +77,61 @@ def newest(ordered: QuerySet[Any], *fields: str | Combinable) -> AsJson:
     return AsJson(Subquery(ordered.values(gathered=JsonArray(*_columns(fields)))[:1]))
 
 
+class Nested(Subquery):
+    """All rows of a correlated subquery as one nested array, empty if there are none."""
+
+    template = ""  # each database has its own
+
+    def as_sql(self, compiler: Any, connection: Any, *_: Any, **extra: Any) -> Any:
+        """Write the call in the words of the database."""
+        template = (
+            "COALESCE((SELECT jsonb_agg(g.gathered) FROM (%(subquery)s) g), '[]'::jsonb)"
+            if connection.vendor == "postgresql"
+            else "json((SELECT json_group_array(json(g.gathered)) FROM (%(subquery)s) g))"
+        )
+        return super().as_sql(compiler, connection, template=template, **extra)
+
+
+def nested(correlated: QuerySet[Any], *fields: str | Combinable) -> Nested:
+    """Return all rows of a correlated queryset as a nested array of arrays."""
+    return Nested(correlated.order_by().values(gathered=JsonArray(*_columns(fields))), output_field=TextField())
+
+
 def branch(kind: str, rows: QuerySet[Any], *fields: str | Combinable) -> QuerySet[Any]:
     """Return one kind of row for ``fetch``."""
     name = Cast(Value(kind), TextField())
-    array = Cast(JsonArray(name, *_columns(fields)), TextField())
+    array = Cast(JsonArray(*_columns(fields), name), TextField())
     return rows.order_by().values(gathered=array)
 
 
 def fetch(branches: Iterable[QuerySet[Any]]) -> Rows:
     """Run all branches as one query."""
     first, *others = branches
-    texts = first.union(*others, all=True).values_list("gathered", flat=True)
-    return sort_rows(texts)
+    sql, parameters = first.union(*others, all=True).query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        texts = cursor.fetchall()
+    return sort_rows(text for (text,) in texts)
 
 
 def sort_rows(texts: Iterable[str]) -> Rows:
     """Parse the arrays and put them under their kinds; fractions stay exact."""
     found: Rows = defaultdict(list)
     for row in json.loads(f"[{','.join(texts)}]", parse_float=Decimal):
-        found[row[0]].append(row[1:])
+        found[row.pop()].append(row)
     return found
+
+
+@contextmanager
+def collector_paused() -> Iterator[None]:
+    """Make many things that all stay: to look for rubbish among them again and again only takes time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _columns(fields: Iterable[str | Combinable]) -> list[Combinable]:
@@ -104,11 +143,11 @@ def current(model: type[Record]) -> QuerySet[Record]:
     return QuerySet(model).filter(retired_at=None)
 
 
-def by_owner(rows: Iterable[Row], place: int = 0) -> dict[int, list[Row]]:
-    """Group rows by the key that stands at ``place``."""
-    found: dict[int, list[Row]] = defaultdict(list)
+def grouped(rows: Iterable[One], owner: Callable[[One], int | None]) -> dict[int | None, list[One]]:
+    """Put rows under their owners."""
+    found: dict[int | None, list[One]] = defaultdict(list)
     for row in rows:
-        found[row[place]].append(row)
+        found[owner(row)].append(row)
     return found
 
 

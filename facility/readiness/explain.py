@@ -63,8 +63,8 @@ class Explainer:
             "reason": self._reason(name, need, finding, members),
             "value": single.value or _("%(good)d of %(all)d good") % {"good": good, "all": len(members)},
             "limit": single.limit or _("at least %(k)d of %(all)d") % {"k": need.k, "all": len(members)},
-            "source": (str(row[10]) if row else "") or single.source,
-            "lift": (str(row[11]) if row else "") or _lift(name, need, finding, members),
+            "source": (row.source if row else "") or single.source,
+            "lift": (row.lift if row else "") or _lift(name, need, finding, members),
             "members": members,
         }
 
@@ -125,11 +125,11 @@ class Explainer:
         records = self.names.records
         at = self.outlook.at
         for row in records.waivers_of.get(self.names.chamber.pk, ()):
-            need = records.needs[row[1]][2] if row[1] in records.needs else f.CREW
-            in_force = minute_up(row[4]) <= at < minute_down(row[5])
-            if need == name and in_force and (not row[3] or plan in row[3]):
-                end = words.when(minute_down(row[5]), self.facility.zone)
-                said = {"who": row[10], "until": end, "why": row[9]}
+            need = f.CREW if row.need is None else records.needs[row.need].key if row.need in records.needs else ""
+            in_force = minute_up(row.starts_at) <= at < minute_down(row.ends_at)
+            if need == name and in_force and (not row.plans or plan in row.plans):
+                end = words.when(minute_down(row.ends_at), self.facility.zone)
+                said = {"who": row.granted_by, "until": end, "why": row.why}
                 return _("Under a waiver by %(who)s until %(until)s: %(why)s.") % said
         return _("Under a waiver.")
 

@@ -65,7 +65,7 @@ def _lift(lift: Lift, names: Names) -> str:
         words_of.get(lack) or names.qualification(lack.removeprefix("qualification "))
         for lack in lift.lacks
     ]  # fmt: skip
-    person = names.people[lift.person][3] if lift.person in names.people else lift.person
+    person = names.people[lift.person].name if lift.person in names.people else lift.person
     return _("%(person)s as %(role)s, lacking %(lacks)s") % {
         "person": person,
         "role": lift.role,
@@ -106,7 +106,7 @@ def _of_role(outlook: Outlook, run: Run, role: Role, names: Names) -> list[Plain
         found.append(
             {
                 "id": f"person:{key}",
-                "name": row[3] if row else key,
+                "name": row.name if row else key,
                 "role": role.role,
                 "state": MEMBER_STATES[level],
                 "reason": role.role,
@@ -115,7 +115,7 @@ def _of_role(outlook: Outlook, run: Run, role: Role, names: Names) -> list[Plain
                 "limit": "",
                 "source": "",
                 "good_until": dump_instant(None if end >= FOREVER else end),
-                "record": {"kind": "person", "pk": row[1]} if row else None,
+                "record": {"kind": "person", "pk": row.pk} if row else None,
             }
         )
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
@@ -20,6 +20,7 @@ from facility.compute.members import (
 )
 from facility.compute.states import BAD, GOOD, LIMITED, UNKNOWN
 from facility.gathered import minute_down
+from facility.models import CheckResult
 from facility.readiness import words
 from maintenance.readiness import LIFE
 from treatments.readiness import IN_USE
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from facility.readiness.names import Names
+    from maintenance.readiness import RuleRow
 
 MEMBER_STATES = ("good", "limited", "unknown", "bad")
 
@@ -104,9 +106,9 @@ def _result_words(level: int, on: str) -> str:
     return _("it could not be read, %(day)s") % {"day": on}
 
 
-def _due(due: f.Due, rule: list[Any] | None, zone: str, asked: Asked) -> Cause:
+def _due(due: f.Due, rule: RuleRow | None, zone: str, asked: Asked) -> Cause:
     act = _("service life") if due.name == LIFE else due.name
-    source = str(rule[6]) if rule else ""
+    source = rule.source if rule else ""
     if due.until is None:
         return Cause(UNKNOWN, _("%(act)s never recorded") % {"act": act}, source=source)
     end = due_instant(due.until, zone)
@@ -118,7 +120,7 @@ def _due(due: f.Due, rule: list[Any] | None, zone: str, asked: Asked) -> Cause:
         text = _("%(act)s falls due %(day)s, before the run would end") % {"act": act, "day": last}
     else:
         text = _("%(act)s good through %(day)s") % {"act": act, "day": last}
-    done = rule[7][0] if rule and rule[7] else ""
+    done = rule.passed[0] if rule and rule.passed else ""
     value = _("done %(day)s") % {"day": words.day_text(done)} if done else ""
     return Cause(level, text, value=value, limit=last, source=source)
 
@@ -129,11 +131,11 @@ def _defects(
     rows = names.defects(name)
     for defect in defects:
         level = _worst(defect_spans((defect,), asked.plan), asked)
-        row = next((one for one in rows if minute_down(one[7]) == defect.from_), None)
+        row = next((one for one in rows if minute_down(one.found_at) == defect.from_), None)
         said = {
             "when": words.when(defect.from_, facility.zone),
-            "tag": f"{row[3]:04d}" if row else "",
-            "what": row[4] if row else "",
+            "tag": f"{row.number:04d}" if row else "",
+            "what": row.what if row else "",
         }
         if defect.from_ <= asked.last and level == GOOD:
             continue  # it is of other plans, or already over
@@ -174,13 +176,13 @@ def _check(name: str, check: f.Check, facility: f.Facility, names: Names, asked:
     age = facility.age_limit_min.check
     limit = _("%s after signing") % words.span(age)
     source = _("house rule: age of a check")
-    signed = names.sheets[name][5] if name in names.sheets else None
+    signed = names.sheets[name].signed if name in names.sheets else None
     if not check.checks or signed is None:
         yield Cause(UNKNOWN, _("no signed check on record"), limit=limit, source=source)
         return
     newest = max(check.checks, key=lambda one: one.signed_at)
     old = asked.at - newest.signed_at
-    said = {"when": words.when(newest.signed_at, facility.zone), "who": signed[3], "old": words.span(old)}
+    said = {"when": words.when(newest.signed_at, facility.zone), "who": signed.signed_by, "old": words.span(old)}
     value = _("%(old)s old") % said
     level = CHECK_LEVELS[newest.result]
     texts = {
@@ -189,7 +191,7 @@ def _check(name: str, check: f.Check, facility: f.Facility, names: Names, asked:
         BAD: _("failed, signed %(when)s by %(who)s"),
     }
     yield Cause(level, texts[level] % said, value, limit, source)
-    if signed[2] == "unread":
+    if signed.result == CheckResult.UNREAD:
         yield Cause(UNKNOWN, _("not all could be read, signed %(when)s by %(who)s") % said, value, limit, source)
     elif any(newest.signed_at <= opened <= asked.last for opened in check.opened):
         text = _("the chamber was opened for work or ended a run after the check of %(when)s") % said

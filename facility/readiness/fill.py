@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from facility.compute.instants import Instant
-    from facility.gathered import Rows
+    from facility.gathered import Row, Rows
     from facility.models import Site
     from facility.readiness.services import Answer
 
@@ -59,17 +59,17 @@ def _defects(site: Site, rows: Rows) -> Iterator[OpenThing]:
 
 def _failed_checks(site: Site, answer: Answer) -> Iterator[OpenThing]:
     """Newest checks that did not pass."""
-    for sheet in sorted(answer.names.sheets.values(), key=lambda row: str(row[2])):
-        signed = sheet[5]
-        if signed is None or signed[2] not in (CheckResult.FAILED, CheckResult.UNREAD):
+    for sheet in sorted(answer.names.sheets.values(), key=lambda row: row.key):
+        signed = sheet.signed
+        if signed is None or signed.result not in (CheckResult.FAILED, CheckResult.UNREAD):
             continue
-        said = {"when": words.when(minute_down(signed[1]), site.zone), "who": signed[3]}
+        said = {"when": words.when(minute_down(signed.signed_at), site.zone), "who": signed.signed_by}
         yield OpenThing(
-            mark="stop" if signed[2] == CheckResult.FAILED else "unread",
-            number=str(signed[4]),
-            title=_("%(sheet)s %(result)s") % {"sheet": sheet[3], "result": CheckResult(signed[2]).label},
+            mark="stop" if signed.result == CheckResult.FAILED else "unread",
+            number=str(signed.number),
+            title=_("%(sheet)s %(result)s") % {"sheet": sheet.title, "result": CheckResult(signed.result).label},
             sub=_("signed %(when)s by %(who)s") % said,
-            url=link("walk:check", site.key, signed[0]),
+            url=link("walk:check", site.key, signed.pk),
         )
 
 
@@ -112,27 +112,25 @@ def unsigned_checks(site: Site, rows: Rows) -> list[OpenThing]:
 
 
 def on_call(answer: Answer) -> list[OnCall]:
-    """Return who is on duty now by the roster, by name."""
-    at, people = answer.at, {row[1]: row for row in answer.names.people.values()}
-    found: dict[int, OnCall] = {}
-    for person, starts_at, ends_at, away in answer.records.rows["duty"]:
-        until = minute_down(ends_at)
-        if person not in people or not minute_down(starts_at) <= at < until:
-            continue
-        before = found.get(person)
-        if before is None or before.until is None or before.until < datetime_of(until):
-            note = _("on call, not on site") if away else ""
-            found[person] = OnCall(people[person][3], _roles(answer, person), datetime_of(until), note)
-    return sorted(found.values(), key=lambda one: one.name)
-
-
-def _roles(answer: Answer, person: int) -> str:
-    """Return what a person is qualified for today."""
+    """Return who is on duty now by the roster, by name, until when each leaves."""
     today = local(answer.at, answer.facts.zone).date().isoformat()
+    found = []
+    for person in sorted(answer.names.people.values(), key=lambda row: row.name):
+        duty = answer.records.duty_of.get(person.pk, ())
+        now = [span for span in duty if minute_down(span[2]) <= answer.at < minute_down(span[3])]
+        if now:
+            _, away, _, ends_at = max(now, key=lambda span: str(span[3]))
+            note = _("on call, not on site") if away else ""
+            found.append(OnCall(person.name, _in_date(person.held, today), datetime_of(minute_down(ends_at)), note))
+    return found
+
+
+def _in_date(held: list[Row], today: str) -> str:
+    """Name what a person is qualified for today, dates read twice."""
     names = {
-        row[2]
-        for row in answer.records.rows["held"]
-        if row[0] == person and row[5] and row[3] <= today and (row[4] is None or row[4] >= today)
+        name
+        for _kind, name, issued_on, expires_on, second_look_by in held
+        if second_look_by and issued_on <= today and (expires_on is None or expires_on >= today)
     }
     return ", ".join(sorted(names)) or _("no qualification in date")
 
@@ -179,7 +177,7 @@ def _demands(answer: Answer, name: str, bank: f.Bank, *, unread: bool, content: 
             continue
         litres = Decimal(int(asked.demand)) + Decimal(int(asked.reserve))
         enough = True if content >= litres else None if unread else False
-        yield Demand(answer.names.plans[key][3], litres, enough)
+        yield Demand(answer.names.plans[key].name, litres, enough)
 
 
 def call_first(site: Site, rows: Rows, at: Instant, confirm_days: int) -> CallFirst:

@@ -5,26 +5,28 @@ from __future__ import annotations
 from collections import defaultdict
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from facility import house
 from facility.compute import facts as f
 from facility.compute.instants import Instant, instant_of
-from facility.gathered import Row, Rows, Scope, branch, by_owner, fetch
+from facility.gathered import Rows, Scope, branch, collector_paused, fetch, grouped
 from facility.models import Site
 from facility.readiness import gather_checks, gather_people
 from maintenance import readiness as upkeep
 from treatments import readiness as treatment
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Iterator
     from decimal import Decimal
 
     from facility.models import Chamber
 
 SITE = "site"
-AT_ONCE = 500
-"""Chambers per query: a limit for the databases' number of parameters, not for the app."""
+AT_ONCE = 100
+"""Chambers per query, so that memory does not grow with their number."""
 
 
 def gather(chambers: Iterable[Chamber], at: datetime) -> dict[Chamber, f.Facility]:
@@ -32,12 +34,14 @@ def gather(chambers: Iterable[Chamber], at: datetime) -> dict[Chamber, f.Facilit
 
     Seconds are cut off: ``at`` is floored to the minute in what follows from it.
     """
+    return {chamber: facts for records in in_parts(chambers, at) for chamber, facts in records.facts.items()}
+
+
+def in_parts(chambers: Iterable[Chamber], at: datetime) -> Iterator[Records]:
+    """Yield the rows of some chambers after the other; two queries each."""
     wanted = list(chambers)
-    found: dict[Chamber, f.Facility] = {}
     for begin in range(0, len(wanted), AT_ONCE):
-        records = Records(wanted[begin : begin + AT_ONCE], at)
-        found |= {chamber: records.facility(chamber) for chamber in records.chambers}
-    return found
+        yield Records(wanted[begin : begin + AT_ONCE], at)
 
 
 class Records:
@@ -49,109 +53,113 @@ class Records:
         self.at: Instant = instant_of(at)
         sites = tuple(sorted({chamber.site_id for chamber in chambers}))
         self.rules = house.values_of(sites)
-        self.rows: Rows = fetch_rows(scope_of(chambers, at, self.rules))
-        self.zones: dict[int, str] = {row[0]: row[1] for row in self.rows[SITE]}
-        self._index()
+        with collector_paused():
+            self.rows = fetch_rows(scope_of(chambers, at, self.rules))
+            self.zones: dict[int, str] = {row[0]: row[1] for row in self.rows[SITE]}
+            self._index()
+            self._people = gather_people.people_of_sites(self.people, self.duty_of, self.zones)
+            self.facts = {chamber: self._facts(chamber) for chamber in chambers}
 
     def _index(self) -> None:
         """Put rows under their owners."""
         rows = self.rows
-        self.equipment: dict[int, Row] = {row[0]: row for row in rows[upkeep.EQUIPMENT]}
-        self.banks: dict[int, Row] = {row[0]: row for row in rows[upkeep.BANK]}
-        self.sheets: dict[int, Row] = {row[1]: row for row in rows[gather_checks.SHEET]}
-        self.rules_of = by_owner(rows[upkeep.RULE])
-        self.cylinders_of = by_owner(rows[upkeep.CYLINDER])
-        self.equipment_defects = by_owner(rows[upkeep.DEFECT])
-        self.bank_defects = by_owner(rows[upkeep.DEFECT], 1)
-        self.members_of = by_owner(rows[treatment.MEMBER])
-        self.rests_of = by_owner(rows[treatment.RESTS])
-        self.plans_of = by_owner(rows[treatment.PLAN])
-        self.needs: dict[int, Row] = {row[1]: row for row in rows[treatment.NEED]}
-        self.waivers_of = by_owner(rows[treatment.WAIVER])
-        self.runs_of = by_owner(rows[treatment.RUN])
-        self.openings_of = by_owner(rows[upkeep.OPENING])
-        self.bank_use = treatment.bank_use(rows[treatment.RUN], rows[treatment.BREATHES], self.at)
-        self._people: dict[int, dict[str, f.Person]] | None = None
-        self._roster: dict[int, Instant] = {}
+        self.equipment = {row.pk: row for row in map(upkeep.EquipmentRow._make, rows[upkeep.EQUIPMENT])}
+        self.banks = {row.pk: row for row in map(upkeep.BankRow._make, rows[upkeep.BANK])}
+        self.sheets = {row.pk: row for row in map(gather_checks.SheetRow._make, rows[gather_checks.SHEET])}
+        self.needs = {row.pk: row for row in map(treatment.NeedRow._make, rows[treatment.NEED])}
+        self.people = sorted(map(gather_people.PersonRow._make, rows[gather_people.PERSON]), key=attrgetter("key"))
+        self.duty_of = grouped(rows[gather_people.DUTY], lambda row: row[0])
+        defects = [upkeep.DefectRow._make(row) for row in rows[upkeep.DEFECT]]
+        self.equipment_defects = grouped(defects, lambda row: row.equipment)
+        self.bank_defects = grouped(defects, lambda row: row.bank)
+        self.plans_of = grouped(map(treatment.PlanRow._make, rows[treatment.PLAN]), lambda row: row.chamber)
+        self.waivers_of = grouped(map(treatment.WaiverRow._make, rows[treatment.WAIVER]), lambda row: row.chamber)
+        runs = [treatment.RunRow._make(row) for row in rows[treatment.RUN]]
+        self.runs_of = grouped(runs, lambda row: row.chamber)
+        self.openings_of = grouped(rows[upkeep.OPENING], lambda row: row[0])
+        self.bank_use = treatment.bank_use(runs, self.at)
 
     def setting(self, chamber: Chamber) -> upkeep.Setting:
         """Return what a chamber's rows are read with."""
+        zone = self.zones[chamber.site_id]
         return upkeep.Setting(
-            zone=self.zones[chamber.site_id],
-            at=self.at,
+            zone=zone,
+            today=self.moment.astimezone(ZoneInfo(zone)).date().isoformat(),
             window_keeps_good=bool(self.rule(chamber, "window_keeps_good")),
-            plans=frozenset(row[2] for row in self.plans_of.get(chamber.pk, ())),
+            plans=frozenset(row.key for row in self.plans_of.get(chamber.pk, ())),
         )
 
     def rule(self, chamber: Chamber, key: str) -> int:
         """Return a house rule of the chamber's site as a whole number."""
         return int(self.rules[chamber.site_id][key])
 
-    def run_on(self, chamber: Chamber) -> Row | None:
+    def run_on(self, chamber: Chamber) -> treatment.RunRow | None:
         """Return the run that is on in a chamber."""
         return treatment.open_run(self.runs_of.get(chamber.pk, ()), self.at)
 
-    def facility(self, chamber: Chamber) -> f.Facility:
-        """Return the facts of one chamber."""
+    def _facts(self, chamber: Chamber) -> f.Facility:
         needs: dict[str, f.Need] = {}
         members: dict[str, f.Member] = {}
         setting = self.setting(chamber)
-        plan_rows = sorted(self.plans_of.get(chamber.pk, ()), key=lambda row: (row[5], row[2]))
-        needed = {
-            plan[1]: sorted(
-                (self.needs[need_id] for _, need_id in self.rests_of.get(plan[1], ()) if need_id in self.needs),
-                key=lambda row: str(row[2]),
-            )
+        plan_rows = sorted(self.plans_of.get(chamber.pk, ()), key=attrgetter("place", "key"))
+        rests = {plan.key: self._rests_on(plan) for plan in plan_rows}
+        for need in {row.key: row for rows in rests.values() for row in rows}.values():
+            needs[need.key] = treatment.need_facts(need, self._members(need, setting, chamber, members))
+        always = self._in_use(chamber, needs, members)
+        plans = {
+            plan.key: treatment.plan_facts(plan, (*always, *(need.key for need in rests[plan.key])))
             for plan in plan_rows
         }
-        for row in {row[1]: row for rows in needed.values() for row in rows}.values():
-            needs[row[2]] = treatment.need_facts(row, self._members(row, setting, chamber, members))
-        run = self.run_on(chamber)
-        always: tuple[str, ...] = ()
-        if run is not None:
-            always = (treatment.IN_USE,)
-            needs[treatment.IN_USE], members[treatment.IN_USE] = treatment.in_use_facts(
-                run, self.at, self.rule(chamber, "turn_round_min")
-            )
-        plans = {
-            row[2]: treatment.plan_facts(row, (*always, *(need[2] for need in needed[row[1]]))) for row in plan_rows
-        }
-        return self._facility(chamber, members, needs, plans)
-
-    def _facility(
-        self, chamber: Chamber, members: dict[str, f.Member], needs: dict[str, f.Need], plans: dict[str, f.Plan]
-    ) -> f.Facility:
-        known = {row[1]: row[2] for row in self.needs.values() if row[0] == chamber.pk and row[2] in needs}
-        waivers = [
-            treatment.waiver_facts(row, known, plans)
-            for row in sorted(self.waivers_of.get(chamber.pk, ()), key=lambda row: int(row[2]))
-        ]
-        people = self.people(chamber.site_id)
+        people = self._people[chamber.site_id]
         return f.Facility(
-            zone=self.zones[chamber.site_id],
-            roster_until=self._roster[chamber.site_id],
+            zone=setting.zone,
+            roster_until=gather_people.roster_end(people, self.at),
             age_limit_min=f.AgeLimits(self.rule(chamber, "bank_age_min"), self.rule(chamber, "check_age_min")),
             members=members,
             people=people,
             needs=needs,
             plans=plans,
-            waivers=tuple(one for one in waivers if one is not None),
+            waivers=self._waivers(chamber, needs, plans),
         )
 
-    def _members(self, need: Row, setting: upkeep.Setting, chamber: Chamber, members: dict[str, f.Member]) -> list[str]:
+    def _rests_on(self, plan: treatment.PlanRow) -> list[treatment.NeedRow]:
+        needs = [self.needs[pk] for (pk,) in plan.needs if pk in self.needs]
+        needs.sort(key=attrgetter("key"))
+        return needs
+
+    def _in_use(self, chamber: Chamber, needs: dict[str, f.Need], members: dict[str, f.Member]) -> tuple[str, ...]:
+        """Add the need that the chamber be free, while a run is on."""
+        run = self.run_on(chamber)
+        if run is None:
+            return ()
+        turn_round = self.rule(chamber, "turn_round_min")
+        needs[treatment.IN_USE], members[treatment.IN_USE] = treatment.in_use_facts(run, self.at, turn_round)
+        return (treatment.IN_USE,)
+
+    def _waivers(self, chamber: Chamber, needs: dict[str, f.Need], plans: dict[str, f.Plan]) -> tuple[f.Waiver, ...]:
+        rows = sorted(self.waivers_of.get(chamber.pk, ()), key=attrgetter("pk"))
+        if not rows:
+            return ()
+        known = {row.pk: row.key for row in self.needs.values() if row.chamber == chamber.pk and row.key in needs}
+        found = [treatment.waiver_facts(row, known, plans) for row in rows]
+        return tuple(one for one in found if one is not None)
+
+    def _members(
+        self, need: treatment.NeedRow, setting: upkeep.Setting, chamber: Chamber, members: dict[str, f.Member]
+    ) -> list[str]:
         """Add the facts of a need's members and return their ids; what no longer counts is left out."""
         found: list[str] = []
-        for _, equipment_id, bank_id, sheet_id in self.members_of.get(need[1], ()):
+        for equipment_id, bank_id, sheet_id in need.members:
             if bank_id in self.banks:
-                name = f"bank:{self.banks[bank_id][1]}"
+                name = f"bank:{self.banks[bank_id].key}"
                 make: Callable[[], f.Member] = partial(self._bank, bank_id, setting)
-            elif need[9]:
+            elif need.gas:
                 continue  # a need of gas is met by banks only
             elif equipment_id in self.equipment:
-                name = f"equipment:{self.equipment[equipment_id][1]}"
+                name = f"equipment:{self.equipment[equipment_id].tag}"
                 make = partial(self._equipment, equipment_id, setting)
             elif sheet_id in self.sheets:
-                name = f"sheet:{self.sheets[sheet_id][2]}"
+                name = f"sheet:{self.sheets[sheet_id].key}"
                 make = partial(self._check, sheet_id, chamber)
             else:
                 continue
@@ -169,24 +177,12 @@ class Records:
         return (*upkeep.opening_facts(self.openings_of.get(chamber.pk, ())), *ends)
 
     def _bank(self, bank_id: int, setting: upkeep.Setting) -> f.Bank:
-        cylinders = sorted(self.cylinders_of.get(bank_id, ()), key=lambda row: str(row[2]))
         defects = self.bank_defects.get(bank_id, ())
-        return upkeep.bank_facts(self.banks[bank_id], cylinders, defects, setting, used_at=self.bank_use.get(bank_id))
+        return upkeep.bank_facts(self.banks[bank_id], defects, setting, used_at=self.bank_use.get(bank_id))
 
     def _equipment(self, equipment_id: int, setting: upkeep.Setting) -> f.Equipment:
-        return upkeep.equipment_facts(
-            self.equipment[equipment_id],
-            self.rules_of.get(equipment_id, ()),
-            self.equipment_defects.get(equipment_id, ()),
-            setting,
-        )
-
-    def people(self, site_id: int) -> dict[str, f.Person]:
-        """Return the people of a site as facts, worked out once for all its chambers."""
-        if self._people is None:
-            self._people = gather_people.people_of_sites(self.rows, self.zones)
-            self._roster = gather_people.roster_ends(self.rows, self.zones, self.at)
-        return self._people[site_id]
+        defects = self.equipment_defects.get(equipment_id, ())
+        return upkeep.equipment_facts(self.equipment[equipment_id], defects, setting)
 
 
 def scope_of(chambers: list[Chamber], at: datetime, rules: dict[int, dict[str, Decimal]]) -> Scope:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.db.models import OuterRef
 
@@ -18,6 +18,31 @@ if TYPE_CHECKING:
 SHEET = "sheet"
 
 
+class SheetRow(NamedTuple):
+    """A check sheet with its newest signed check, if any."""
+
+    chamber: int
+    pk: int
+    key: str
+    title: str
+    newest: Row | None
+
+    @property
+    def signed(self) -> SignedRow | None:
+        """The newest signed check."""
+        return None if self.newest is None else SignedRow._make(self.newest)
+
+
+class SignedRow(NamedTuple):
+    """A signed check."""
+
+    pk: int
+    signed_at: str
+    result: Any
+    signed_by: str
+    number: int
+
+
 def branches(scope: Scope) -> list[QuerySet[Any]]:
     """Return the current sheets of the chambers, each with its newest signed check."""
     signed = (
@@ -28,22 +53,22 @@ def branches(scope: Scope) -> list[QuerySet[Any]]:
     return [
         branch(
             SHEET, current(CheckSheet).filter(chamber__in=scope.chambers),
-            "chamber_id", "pk", "key", "title", "occasion",
+            "chamber_id", "pk", "key", "title",
             newest(signed, "pk", "signed_at", "result", "signed_by", "number"),
         )
     ]  # fmt: skip
 
 
-def check_facts(sheet: Row, opened: tuple[Instant, ...]) -> f.Check:
+def check_facts(sheet: SheetRow, opened: tuple[Instant, ...]) -> f.Check:
     """Turn a sheet's newest signed check into facts.
 
     A check in which something could not be read is no pass: as if the chamber had been
     opened when it was signed, it is not known until the next one.
     """
-    signed = sheet[5]
+    signed = sheet.signed
     if signed is None:
         return f.Check((), opened)
-    signed_at = minute_down(signed[1])
-    if signed[2] == CheckResult.UNREAD:
-        return f.Check((f.SignedCheck(signed_at, "passed"),), (*opened, signed_at))
-    return f.Check((f.SignedCheck(signed_at, signed[2]),), opened)
+    at = minute_down(signed.signed_at)
+    if signed.result == CheckResult.UNREAD:
+        return f.Check((f.SignedCheck(at, "passed"),), (*opened, at))
+    return f.Check((f.SignedCheck(at, signed.result),), opened)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.db.models import OuterRef, Q
 
 from facility.compute import facts as f
 from facility.compute.instants import end_of_local_day
-from facility.gathered import Row, Rows, Scope, branch, by_owner, current, minute_down, minute_up, newest, start_of_day
+from facility.gathered import Row, Scope, branch, current, minute_down, minute_up, nested, newest, start_of_day
 from facility.models import DutyPeriod, MedicalFitness, MedicalOutcome, Person, QualificationHeld
 from treatments.models import PressureWait
 
@@ -20,75 +20,80 @@ if TYPE_CHECKING:
 
     from facility.compute.instants import Instant
 
-PERSON, HELD, DUTY, WAIT = "person", "held", "duty", "wait"
+PERSON, DUTY = "person", "duty"
 EXPIRED_SHOWN = timedelta(days=365)
 """A qualification that ended longer ago changes no answer and is left in the records."""
 
 
+class PersonRow(NamedTuple):
+    """A person of a site with all that bears on a role.
+
+    ``medical``: newest examination [examined on, good until, outcome]; ``held``: [kind, its name, issued on,
+    expires on, second look by]; ``waits``: [from, until].
+    """
+
+    site: int
+    pk: int
+    key: str
+    name: str
+    medical: Row | None
+    held: list[Row]
+    waits: list[Row]
+
+
 def branches(scope: Scope) -> list[QuerySet[Any]]:
     """Return the rows of the current people of the sites."""
-    latest_day = (scope.at + timedelta(hours=14)).date()
-    medicals = (
-        current(MedicalFitness)
-        .filter(person=OuterRef("pk"), examined_on__lte=latest_day)
-        .order_by("-examined_on", "-id")
-    )
-    of_site = {"person__site__in": scope.sites, "person__retired_at": None}
+    latest_day = (scope.at + timedelta(hours=14)).date()  # the furthest zone is 14 h ahead of UTC
+    medicals = current(MedicalFitness).filter(person=OuterRef("pk"), examined_on__lte=latest_day)
     held = current(QualificationHeld).filter(
-        Q(expires_on=None) | Q(expires_on__gte=latest_day - EXPIRED_SHOWN), **of_site
+        Q(expires_on=None) | Q(expires_on__gte=latest_day - EXPIRED_SHOWN), person=OuterRef("pk")
     )
+    people = current(Person).filter(site__in=scope.sites)
+    waits = current(PressureWait).filter(ends_at__gt=scope.at, person=OuterRef("pk"))
     return [
         branch(
-            PERSON, current(Person).filter(site__in=scope.sites),
-            "site_id", "pk", "key", "name", "phone", newest(medicals, "examined_on", "good_until", "outcome", "pk"),
-        ),
-        branch(HELD, held, "person_id", "kind__key", "kind__name", "issued_on", "expires_on", "second_look_by", "pk"),
-        branch(
-            DUTY, current(DutyPeriod).filter(ends_at__gt=scope.at, **of_site),
-            "person_id", "starts_at", "ends_at", "on_call",
+            PERSON, people, "site_id", "pk", "key", "name",
+            newest(medicals.order_by("-examined_on", "-id"), "examined_on", "good_until", "outcome"),
+            nested(held, "kind__key", "kind__name", "issued_on", "expires_on", "second_look_by"),
+            nested(waits, "starts_at", "ends_at"),
         ),
         branch(
-            WAIT, current(PressureWait).filter(ends_at__gt=scope.at, **of_site), "person_id", "starts_at", "ends_at", "why"
+            DUTY, current(DutyPeriod).filter(ends_at__gt=scope.at, person__in=people),
+            "person_id", "on_call", "starts_at", "ends_at",
         ),
     ]  # fmt: skip
 
 
-def people_of_sites(rows: Rows, zones: Mapping[int, str]) -> dict[int, dict[str, f.Person]]:
-    """Turn the rows of people into facts, by site and by their keys."""
-    held, duty, waits = (by_owner(rows[kind]) for kind in (HELD, DUTY, WAIT))
+def people_of_sites(
+    people: Iterable[PersonRow], duty: Mapping[int | None, list[Row]], zones: Mapping[int, str]
+) -> dict[int, dict[str, f.Person]]:
+    """Turn people into facts, by site and by their keys."""
     found: dict[int, dict[str, f.Person]] = {site_id: {} for site_id in zones}
-    for row in sorted(rows[PERSON], key=_key):
-        person = row[1]
-        found[row[0]][row[2]] = person_facts(
-            row, held.get(person, ()), duty.get(person, ()), waits.get(person, ()), zones[row[0]]
-        )
+    for row in people:
+        found[row.site][row.key] = person_facts(row, duty.get(row.pk, ()), zones[row.site])
     return found
 
 
-def _key(row: Row) -> str:
-    return str(row[2])
-
-
-def person_facts(person: Row, held: Iterable[Row], duty: Iterable[Row], waits: Iterable[Row], zone: str) -> f.Person:
+def person_facts(person: PersonRow, duty: Iterable[Row], zone: str) -> f.Person:
     """Turn one person's rows into facts. Only the newest examination counts."""
     qualifications: dict[str, tuple[f.Held, ...]] = {}
-    for _, kind, _, issued_on, expires_on, second_look_by, _ in held:
+    for kind, _, issued_on, expires_on, second_look_by in person.held:
         until = None if expires_on is None else end_of_local_day(date.fromisoformat(expires_on), 0, zone)
         one = f.Held(start_of_day(date.fromisoformat(issued_on), zone), until, not second_look_by)
         qualifications[kind] = (*qualifications.get(kind, ()), one)
-    medical, restricted = _medical(person[5], zone)
+    medical, restricted = _medical(person.medical, zone)
     return f.Person(
         qualifications=qualifications,
         medical=medical,
         duty=_spans(duty, minute_up, minute_down),
-        waits=_spans(waits, minute_down, minute_up),
+        waits=_spans(person.waits, minute_down, minute_up),
         restricted=restricted,
     )
 
 
 def _spans(rows: Iterable[Row], start: Callable[[str], Instant], end: Callable[[str], Instant]) -> tuple[f.Span, ...]:
-    """Turn stored times into whole minutes, the careful way for this kind of span."""
-    spans = [f.Span(start(row[1]), end(row[2])) for row in rows]
+    """Turn stored times, last in their rows, into whole minutes, the careful way for this kind of span."""
+    spans = [f.Span(start(row[-2]), end(row[-1])) for row in rows]
     return tuple(sorted((span for span in spans if span.until > span.from_), key=lambda span: span.from_))
 
 
@@ -96,7 +101,7 @@ def _medical(row: Row | None, zone: str) -> tuple[tuple[f.Held, ...], tuple[f.Sp
     """Turn the newest examination into facts: fit, fit with limits, or not fit and so already over."""
     if row is None:
         return (), ()
-    examined_on, good_until, outcome, _ = row
+    examined_on, good_until, outcome = row
     since = start_of_day(date.fromisoformat(examined_on), zone)
     until = end_of_local_day(date.fromisoformat(good_until), 0, zone)
     if outcome == MedicalOutcome.UNFIT:
@@ -105,14 +110,9 @@ def _medical(row: Row | None, zone: str) -> tuple[tuple[f.Held, ...], tuple[f.Sp
     return (f.Held(since, until),), limits
 
 
-def roster_ends(rows: Rows, sites: Iterable[int], at: Instant) -> dict[int, Instant]:
-    """Return where each site's roster ends: nobody knows who is on duty from then on.
+def roster_end(people: Mapping[str, f.Person], at: Instant) -> Instant:
+    """Return where a site's roster ends: nobody knows who is on duty from then on.
 
     A site that has no duty on record ahead ends at ``at``: not known, rather than nobody there.
     """
-    site_of = {row[1]: row[0] for row in rows[PERSON]}
-    found = dict.fromkeys(sites, at)
-    for row in rows[DUTY]:
-        site = site_of[row[0]]
-        found[site] = max(found[site], minute_down(row[2]))
-    return found
+    return max([span.until for person in people.values() for span in person.duty], default=at)

@@ -8,12 +8,18 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 
 from facility.compute.facts import CREW
+from maintenance.readiness import RuleRow
 from treatments.readiness import IN_USE
 
 if TYPE_CHECKING:
-    from facility.gathered import Row
+    from collections.abc import Container
+
     from facility.models import Chamber
     from facility.readiness.gather import Records
+    from facility.readiness.gather_checks import SheetRow
+    from facility.readiness.gather_people import PersonRow
+    from maintenance.readiness import BankRow, DefectRow, EquipmentRow
+    from treatments.readiness import NeedRow, PlanRow
 
 Record = dict[str, Any]
 
@@ -26,77 +32,83 @@ class Names:
         self.chamber = chamber
 
     @cached_property
-    def needs(self) -> dict[str, Row]:
-        """Rows of needs by key."""
-        return {row[2]: row for row in self.records.needs.values() if row[0] == self.chamber.pk}
+    def needs(self) -> dict[str, NeedRow]:
+        """Needs by key."""
+        return {row.key: row for row in self.records.needs.values() if row.chamber == self.chamber.pk}
 
     @cached_property
-    def plans(self) -> dict[str, Row]:
-        """Rows of plans by key."""
-        return {row[2]: row for row in self.records.plans_of.get(self.chamber.pk, ())}
+    def plans(self) -> dict[str, PlanRow]:
+        """Plans by key."""
+        return {row.key: row for row in self.records.plans_of.get(self.chamber.pk, ())}
 
     @cached_property
-    def people(self) -> dict[str, Row]:
-        """Rows of the site's people by key."""
-        return {row[2]: row for row in self.records.rows["person"] if row[0] == self.chamber.site_id}
+    def people(self) -> dict[str, PersonRow]:
+        """The site's people by key."""
+        return {row.key: row for row in self.records.people if row.site == self.chamber.site_id}
 
     @cached_property
-    def equipment(self) -> dict[str, Row]:
-        """Rows of equipment by member id."""
-        return {f"equipment:{row[1]}": row for row in self.records.equipment.values()}
+    def equipment(self) -> dict[str, EquipmentRow]:
+        """The equipment that this chamber rests on, by member id."""
+        return {
+            name: row for row in self.records.equipment.values() if (name := f"equipment:{row.tag}") in self.members
+        }
 
     @cached_property
-    def banks(self) -> dict[str, Row]:
-        """Rows of gas banks by member id."""
-        return {f"bank:{row[1]}": row for row in self.records.banks.values()}
+    def banks(self) -> dict[str, BankRow]:
+        """The gas banks that this chamber rests on, by member id."""
+        return {name: row for row in self.records.banks.values() if (name := f"bank:{row.key}") in self.members}
 
     @cached_property
-    def sheets(self) -> dict[str, Row]:
-        """Rows of check sheets by member id."""
-        return {f"sheet:{row[2]}": row for row in self.records.sheets.values() if row[0] == self.chamber.pk}
+    def sheets(self) -> dict[str, SheetRow]:
+        """The chamber's check sheets by member id."""
+        return {f"sheet:{row.key}": row for row in self.records.sheets.values() if row.chamber == self.chamber.pk}
+
+    @property
+    def members(self) -> Container[str]:
+        """Ids of everything that the chamber's needs name."""
+        return self.records.facts[self.chamber].members
 
     @cached_property
     def need_names(self) -> dict[str, str]:
         """Names of needs by key, with those that every chamber has."""
-        return {CREW: _("Crew"), IN_USE: _("Chamber free")} | {key: row[3] for key, row in self.needs.items()}
+        return {CREW: _("Crew"), IN_USE: _("Chamber free")} | {key: row.name for key, row in self.needs.items()}
 
     def member(self, name: str) -> str:
         """Return what a member is called."""
         if name in self.equipment:
-            return f"{self.equipment[name][1]} {self.equipment[name][2]}"
+            return f"{self.equipment[name].tag} {self.equipment[name].name}"
         if name in self.banks:
-            return str(self.banks[name][2])
+            return self.banks[name].name
         if name in self.sheets:
-            return str(self.sheets[name][3])
-        return str(self.chamber.name)
+            return self.sheets[name].title
+        return self.chamber.name
 
     def record(self, name: str) -> Record | None:
         """Return which record a member's state comes from: kind and number, for a link."""
         if name in self.equipment:
-            return {"kind": "equipment", "pk": self.equipment[name][0]}
+            return {"kind": "equipment", "pk": self.equipment[name].pk}
         if name in self.banks:
-            return {"kind": "bank", "pk": self.banks[name][0]}
+            return {"kind": "bank", "pk": self.banks[name].pk}
         if name in self.sheets:
-            signed = self.sheets[name][5]
-            return (
-                {"kind": "sheet", "pk": self.sheets[name][1]} if signed is None else {"kind": "check", "pk": signed[0]}
-            )
+            signed = self.sheets[name].signed
+            return {"kind": "check", "pk": signed.pk} if signed else {"kind": "sheet", "pk": self.sheets[name].pk}
         run = self.records.run_on(self.chamber)
-        return {"kind": "run", "pk": run[1]} if name == IN_USE and run is not None else None
+        return {"kind": "run", "pk": run.pk} if run else None
 
-    def defects(self, name: str) -> list[Row]:
-        """Return the rows of the defects of a member."""
+    def defects(self, name: str) -> list[DefectRow]:
+        """Return the defects of a member."""
         if name in self.equipment:
-            return self.records.equipment_defects.get(self.equipment[name][0], [])
+            return self.records.equipment_defects.get(self.equipment[name].pk, [])
         if name in self.banks:
-            return self.records.bank_defects.get(self.banks[name][0], [])
+            return self.records.bank_defects.get(self.banks[name].pk, [])
         return []
 
-    def rules(self, name: str) -> dict[str, Row]:
-        """Return the rows of an item's interval rules by act."""
+    def rules(self, name: str) -> dict[str, RuleRow]:
+        """Return an item's interval rules by act."""
         item = self.equipment.get(name)
-        return {row[2]: row for row in self.records.rules_of.get(item[0], ())} if item else {}
+        return {row[1]: RuleRow._make(row) for row in item.rules} if item else {}
 
     def qualification(self, key: str) -> str:
         """Return the name of a qualification that somebody at the site holds, else its key."""
-        return next((str(row[2]) for row in self.records.rows["held"] if row[1] == key), key)
+        held = (one for person in self.people.values() for one in person.held)
+        return next((str(one[1]) for one in held if one[0] == key), key)

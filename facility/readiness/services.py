@@ -15,7 +15,7 @@ from facility.compute.states import CAUTION, FindingState
 from facility.gathered import current
 from facility.models import Chamber
 from facility.readiness.explain import Explainer
-from facility.readiness.gather import AT_ONCE, Records
+from facility.readiness.gather import Records, in_parts
 from facility.readiness.names import Names
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ class Answer:
         self.chamber = chamber
         self.at = records.at
         self.records = records
-        self.facts: Facility = records.facility(chamber)
+        self.facts: Facility = records.facts[chamber]
         self.outlook = Outlook(self.facts, self.at)
         self.evaluations: dict[str, Evaluation] = {
             plan: evaluate_run(self.outlook, self.outlook.run(plan)) for plan in self.facts.plans
@@ -60,7 +60,7 @@ class Answer:
         """Return one plan's evaluation in its plain shape, every finding explained."""
         row = self.names.plans[plan]
         shape = self.explainer.evaluation(plan, self.evaluations[plan])
-        return {"chamber": self.chamber.key, "plan": row[3], "plan_key": plan, "party": row[4]} | shape
+        return {"chamber": self.chamber.key, "plan": row.name, "plan_key": plan, "party": row.party} | shape
 
     def shown(self, plan: str) -> Plain:
         """Return one plan's evaluation in its plain shape; only what limits it or stands in the way is explained."""
@@ -80,9 +80,7 @@ class Answer:
 
 def answers(chambers: Iterable[Chamber], at: datetime) -> Iterator[Answer]:
     """Yield the answer for each chamber; the number of queries does not grow with their records."""
-    wanted = list(chambers)
-    for begin in range(0, len(wanted), AT_ONCE):
-        records = Records(wanted[begin : begin + AT_ONCE], at)
+    for records in in_parts(chambers, at):
         for chamber in records.chambers:
             yield Answer(records, chamber)
 
@@ -125,7 +123,7 @@ def plan_line(answer: Answer, plan: str) -> str:
     """Say a plan's state, until when, and what limits it or stands in the way."""
     found = answer.evaluations[plan]
     named = answer.names.need_names
-    parts = [f"{answer.names.plans[plan][3]}: {found.state}"]
+    parts = [f"{answer.names.plans[plan].name}: {found.state}"]
     if found.holds_until is not None:
         parts.append(_("until %s") % format_instant(found.holds_until))
     if found.limiting:

@@ -156,8 +156,8 @@ def meta_of(visit: Visit, answer: Answer, plan: str) -> PlanMeta:
     parts.append((_("the house's margin"), facts.margin_min))
     return PlanMeta(
         key=plan,
-        name=row[3],
-        party=row[4],
+        name=row.name,
+        party=row.party,
         chamber=answer.chamber.name,
         url=link("readiness:why", visit.site.key, answer.chamber.key, plan),
         need_names=answer.names.need_names,

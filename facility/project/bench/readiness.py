@@ -1,0 +1,131 @@
+"""How long the answer takes: from rows, against the pure function and against fetching the rows alone.
+
+Limits: design goals of this project; common practice, no source. Every figure is a ratio
+of two times of one run, so that the machine cancels out; the pure function's own 10 ms apart.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
+from http import HTTPStatus
+
+from django.contrib.auth import get_user_model
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from facility import house
+from facility.compute.facts import Facility
+from facility.compute.instants import instant_of
+from facility.compute.readiness import evaluate
+from facility.models import Chamber
+from facility.project.bench.result import Result
+from facility.project.bench.scratch import AT, Size, facilities, scratch_database
+from facility.readiness.gather import AT_ONCE, branches, gather, in_parts, scope_of
+
+PURE_LIMIT_MS = 10.0
+QUERY_LIMIT = 12.0
+PAGE_LIMIT = 1.2
+FLOOR_LIMIT = 1.3
+LINEAR_LIMIT = 1.2
+MANY, FEW = 1000, 10
+SMALL = Size(items=40, people=8, plans=4, needs=20, months=1)
+
+
+def seconds(acts: Sequence[Callable[[], object]], times: int) -> list[float]:
+    """Return the shortest time of each act, taken by turns, so that a busy machine slows all alike."""
+    taken: list[list[float]] = [[] for _ in acts]
+    for _ in range(times):
+        for place, act in enumerate(acts):
+            begun = time.perf_counter()
+            act()
+            taken[place].append(time.perf_counter() - begun)
+    return [min(one) for one in taken]
+
+
+def pure_function() -> Result:
+    """300 items, 30 people, 12 plans, ten years of records gathered: the function alone."""
+    with scratch_database():
+        chambers = facilities(1, Size())
+        (facts,) = gather(chambers, AT).values()
+        (taken,) = seconds([lambda: evaluate(facts, instant_of(AT))], 15)
+    return Result("readiness of 12 plans, pure function", taken * 1000, PURE_LIMIT_MS, "ms")
+
+
+def now_page_queries() -> Result:
+    """Queries of the whole Now page, session and account included."""
+    with scratch_database():
+        (chamber,) = facilities(1, Size(months=1))
+        client = _signed_in()
+        with CaptureQueriesContext(connection) as asked:
+            _page(client, chamber)
+    return Result("queries of the Now page", len(asked), QUERY_LIMIT, "queries")
+
+
+def now_page_years() -> Result:
+    """The Now page with ten years of records against the same with one month, both in one database."""
+    with scratch_database():
+        (old,) = facilities(1, Size(), prefix="old")
+        (young,) = facilities(1, Size(months=1), prefix="young")
+        client = _signed_in()
+        years, month = seconds([partial(_page, client, old), partial(_page, client, young)], 15)
+    return Result("Now page, ten years against one month", years / month, PAGE_LIMIT, "times")
+
+
+def many_chambers(number: int = MANY) -> Result:
+    """A thousand chambers against fetching the same rows as tuples and the pure function alone."""
+    with scratch_database():
+        chambers = facilities(number, SMALL)
+        facts = list(gather(chambers, AT).values())
+        acts = [partial(_answers, chambers), partial(_tuples, chambers), partial(_evaluations, facts)]
+        whole, rows, alone = seconds(acts, 3)
+    note = f"rows {rows:.2f} s, function {alone:.2f} s"
+    return Result("1000 chambers against rows and function", whole / (rows + alone), FLOOR_LIMIT, "times", note)
+
+
+def linear() -> Result:
+    """A chamber of a thousand against a chamber of ten."""
+    with scratch_database():
+        chambers = facilities(MANY, SMALL)
+        few, many = seconds([partial(_answers, chambers[:FEW]), partial(_answers, chambers)], 3)
+    return Result("time per chamber, 1000 against 10", many / MANY / (few / FEW), LINEAR_LIMIT, "times")
+
+
+def _evaluations(facilities_: Iterable[Facility]) -> None:
+    for facts in facilities_:
+        evaluate(facts, instant_of(AT))
+
+
+def _answers(chambers: list[Chamber]) -> None:
+    for records in in_parts(chambers, AT):
+        for facts in records.facts.values():
+            evaluate(facts, records.at)
+
+
+def _tuples(chambers: list[Chamber]) -> int:
+    """Fetch the same rows, branch by branch, as tuples."""
+    found = 0
+    for begin in range(0, len(chambers), AT_ONCE):
+        part = chambers[begin : begin + AT_ONCE]
+        rules = house.values_of([chamber.site_id for chamber in part])
+        for rows in branches(scope_of(part, AT, rules)):
+            sql, parameters = rows.query.sql_with_params()
+            with connection.cursor() as cursor:
+                cursor.execute(sql, parameters)
+                found += len(cursor.fetchall())
+    return found
+
+
+def _signed_in() -> Client:
+    user = get_user_model()._default_manager.create(username="bench", is_superuser=True)
+    client = Client(headers={"host": "localhost"})
+    client.force_login(user)
+    return client
+
+
+def _page(client: Client, chamber: Chamber) -> None:
+    answer = client.get(f"/{chamber.site.key}/now/")
+    if answer.status_code != HTTPStatus.OK:
+        raise RuntimeError(f"The Now page answered {answer.status_code}.")
