@@ -14,7 +14,7 @@ def main() -> None:
 
     from facility.project import bootstrap, folder
 
-    if bootstrap.is_needed():
+    if bootstrap.is_needed(sys.argv[1:]):
         bootstrap.run(sys.argv[1:])
     folder.choose(sys.argv[1:])
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "facility.project.settings")

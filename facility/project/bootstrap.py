@@ -38,9 +38,11 @@ class SetUpError(RuntimeError):
     """Set-up cannot go on; the text says what to do."""
 
 
-def is_needed() -> bool:
-    """Whether this process is outside every virtual environment, or in one without Django."""
-    return sys.prefix == sys.base_prefix or importlib.util.find_spec("django") is None
+def is_needed(arguments: Sequence[str]) -> bool:
+    """Whether this process is outside every virtual environment, or in one that lacks what the command needs."""
+    if sys.prefix == sys.base_prefix or importlib.util.find_spec("django") is None:
+        return True
+    return list(arguments[:1]) == ["test"] and Path(sys.prefix) == VENV and not _is_installed("tests/requirements.txt")
 
 
 def run(arguments: Sequence[str]) -> NoReturn:
@@ -114,9 +116,7 @@ def _has_pip_source() -> bool:
 
 def _packages(name: str) -> None:
     """Install the packages pinned in the file ``name``, unless its stamp says that it is done."""
-    wanted = _digest(ROOT / name)
-    stamp = _stamp(name)
-    if stamp.is_file() and stamp.read_text(encoding="utf-8") == wanted:
+    if _is_installed(name):
         return
     _say(f"Installing the packages of {name}; this needs the network and takes a minute or two ...")
     pip = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-input"]
@@ -126,7 +126,12 @@ def _packages(name: str) -> None:
             f"{done.stderr.strip()}\nThe packages of {name} could not be installed. pip needs the network for this"
             " first start; when it is reachable, start the same command again."
         )
-    stamp.write_text(wanted, encoding="utf-8")
+    _stamp(name).write_text(_digest(ROOT / name), encoding="utf-8")
+
+
+def _is_installed(name: str) -> bool:
+    stamp = _stamp(name)
+    return stamp.is_file() and stamp.read_text(encoding="utf-8") == _digest(ROOT / name)
 
 
 def _digest(path: Path) -> str:

@@ -139,6 +139,9 @@ def run(step: Step) -> Outcome:
     reason = step.left_out()
     if reason:
         return Outcome(step, passed=True, seconds=0, left_out=reason)
+    if not Path(step.command[0]).exists():
+        _say(f"{step.command[0]} is not installed: pip install -r tests/requirements.txt")
+        return Outcome(step, passed=False, seconds=0)
     _say(f"\n=== {step.name}: {' '.join(_short(step.command))}")
     started = time.monotonic()
     environment = {**os.environ, **step.environment}

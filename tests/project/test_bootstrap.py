@@ -146,3 +146,46 @@ def test_somebody_may_forbid_apt(calls: Calls, monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setenv("DEEPSTEAD_APT", "no")
     assert bootstrap._apt(["chromium"], why="the browser") is False
     assert calls.made == []
+
+
+def test_an_old_python_is_refused_in_one_sentence() -> None:
+    code = "import runpy, sys; sys.version_info = (3, 10, 4); runpy.run_path('manage.py', run_name='__main__')"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False, capture_output=True, text=True)
+    assert done.returncode == 1
+    assert done.stderr == "Deepstead needs Python 3.11 or newer; this is Python 3.10.\n"
+
+
+@pytest.mark.parametrize(("arguments", "needed"), [(["test"], True), (["up"], False), ([], False)])
+def test_inside_the_environment_only_tests_may_lack_something(
+    calls: Calls, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, arguments: list[str], needed: bool
+) -> None:
+    (tmp_path / "tests").mkdir()
+    (tmp_path / "tests/requirements.txt").write_text("tool==1.0 --hash=sha256:00\n", encoding="utf-8")
+    monkeypatch.setattr(sys, "prefix", str(tmp_path / ".venv"))
+    assert bootstrap.is_needed(arguments) is needed
+    bootstrap._packages("tests/requirements.txt")
+    assert not bootstrap.is_needed(arguments)
+
+
+def test_outside_every_environment_set_up_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "prefix", sys.base_prefix)
+    assert bootstrap.is_needed(["up"])
+
+
+def test_a_half_made_environment_is_made_anew(calls: Calls, tmp_path: Path) -> None:
+    python = tmp_path / ".venv/bin/python"
+    python.parent.mkdir()
+    python.touch(mode=0o755)
+    calls.codes = {"import pip": 1}
+    bootstrap._virtual_environment()
+    assert any("-m venv --clear" in line for line in calls.made)
+
+
+def test_a_made_environment_is_left_alone(calls: Calls, tmp_path: Path) -> None:
+    python = tmp_path / ".venv/bin/python"
+    python.parent.mkdir()
+    python.touch(mode=0o755)
+    bootstrap._packages("requirements.txt")
+    calls.made.clear()
+    bootstrap._virtual_environment()
+    assert calls.made == []

@@ -36,6 +36,11 @@ def test_a_step_passes_or_fails_by_its_exit_code() -> None:
     assert not checkup.run(FAILS).passed
 
 
+def test_a_tool_that_is_not_installed_is_red_and_named(capsys: pytest.CaptureFixture[str]) -> None:
+    assert not checkup.run(Step("polish", ["/nowhere/polish"])).passed
+    assert "/nowhere/polish is not installed" in capsys.readouterr().out
+
+
 def test_what_is_left_out_is_told_with_its_reason(capsys: pytest.CaptureFixture[str]) -> None:
     assert checkup.report([checkup.run(PASSES), checkup.run(LEFT_OUT)]) == 0
     assert "left out  left out: no server is there" in capsys.readouterr().out
