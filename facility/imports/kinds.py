@@ -17,6 +17,7 @@ from facility.imports.kinds_people import (
 )
 from facility.imports.kinds_plans import NeedFile, PlanFile, PlanGasFile, RoleFile
 from facility.imports.kinds_plant import EquipmentFile, IntervalFile, OpeningFile, WorkFile
+from facility.imports.kinds_runs import RunFile
 from facility.imports.kinds_site import ChamberFile, LockFile, SiteFile
 
 if TYPE_CHECKING:
@@ -26,6 +27,6 @@ KINDS: tuple[FileKind, ...] = (
     SiteFile(), ChamberFile(), LockFile(), PersonFile(), QualificationKindFile(), QualificationFile(), MedicalFile(),
     DutyFile(), ContactFile(), EquipmentFile(), IntervalFile(), WorkFile(), BankFile(), CylinderFile(), AnalysisFile(),
     BankReadingFile(), HouseRuleFile(), LimitFile(), SheetFile(), CheckFile(), OpeningFile(), NeedFile(), RoleFile(),
-    PlanGasFile(), PlanFile(), DefectFile(),
+    PlanGasFile(), PlanFile(), RunFile(), DefectFile(),
 )  # fmt: skip
 BY_FILE = {kind.file: kind for kind in KINDS}

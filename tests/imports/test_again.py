@@ -16,7 +16,7 @@ from facility.imports.take import Options
 from facility.models import Check, DutyPeriod, Event, HouseRule, QualificationHeld, SheetVersion, Site
 from maintenance.models import BankReading, Equipment, IntervalRule, WorkRecord
 from tests.imports.support import BY, changed, facility, run
-from treatments.models import NeedMember, Plan
+from treatments.models import NeedMember, Plan, Run
 
 pytestmark = pytest.mark.django_db
 
@@ -178,3 +178,13 @@ def test_recorded_at_is_the_servers_time() -> None:
     before = datetime.now(UTC)
     run(facility())
     assert min(Event.objects.values_list("recorded_at", flat=True)) >= before
+
+
+def test_a_run_keeps_the_plan_version_it_was_made_by() -> None:
+    """By hand: left surface 10:00 in Toronto in winter, 15:00Z; 138 + 2 x 25 = 188 min later is 18:08Z."""
+    run(facility())
+    made = Run.objects.get()
+    assert (made.number, made.planned_end_at) == (17, datetime(2026, 2, 27, 18, 8, tzinfo=UTC))
+    report = run(changed("plan_gas.csv", "3600,4400", "3700,4400"))
+    assert report.count("runs.csv").unchanged == 1
+    assert Run.objects.get().plan.version == 1

@@ -54,6 +54,7 @@ MESSES = [
     ("plans.csv", "depth oxygen check", "depth oxigen check", 2, "needs", "is not known at this site"),
     ("plan_roles.csv", ",panel-operator,no", ",panel,no", 2, "qualifications", "is not known at this site"),
     ("plan_gas.csv", "O2,3600", "O3,3600", 2, "gas", "is not one of the allowed words"),
+    ("runs.csv", "02/27/2026 12:20", "02/27/2026 09:20", 2, "ended_at", "does not come after the start of the run"),
     ("defects.csv", "05/12/2025 16:00", "05/11/2025 16:00", 2, "returned_at", "comes before it was found"),
     ("defects.csv", "Dov Pell,calibrated", ",calibrated", 2, "returned_by", "nobody is named"),
     ("intervals.csv", "G2,calibration,6", "G2,calibration,six", 3, "months", "is not such a whole number"),
