@@ -98,33 +98,37 @@ def facility(**other: Any) -> dict[str, Any]:
     } | other
 
 
+def _worked_members() -> dict[str, Any]:
+    return {
+        "G1": gauge("2026-11-28T02:00Z"),
+        "G2": gauge("2026-11-28T00:30Z"),
+        "G3": gauge(None),
+        "bank A": {
+            "kind": "bank",
+            "gas": "oxygen",
+            "due": [],
+            "defects": [],
+            "cylinders": [
+                {
+                    "id": "A1",
+                    "usable": 7000,
+                    "read_at": "2026-11-27T06:00Z",
+                    "analysis": "passed",
+                }
+            ],
+        },
+        "daily check": {
+            "kind": "check",
+            "checks": [{"signed_at": "2026-11-26T18:00Z", "result": "passed"}],
+            "opened": [],
+        },
+    }
+
+
 def worked_example() -> dict[str, Any]:
     """The worked example of the design: TT6 on 27 November 2026, ready until 17:22."""
     return facility(
-        members={
-            "G1": gauge("2026-11-28T02:00Z"),
-            "G2": gauge("2026-11-28T00:30Z"),
-            "G3": gauge(None),
-            "bank A": {
-                "kind": "bank",
-                "gas": "oxygen",
-                "due": [],
-                "defects": [],
-                "cylinders": [
-                    {
-                        "id": "A1",
-                        "usable": 7000,
-                        "read_at": "2026-11-27T06:00Z",
-                        "analysis": "passed",
-                    }
-                ],
-            },
-            "daily check": {
-                "kind": "check",
-                "checks": [{"signed_at": "2026-11-26T18:00Z", "result": "passed"}],
-                "opened": [],
-            },
-        },
+        members=_worked_members(),
         people={"Ana": person("panel", "tender"), "Bo": person("tender")},
         needs={
             "inner-lock depth": need(*GAUGES),
