@@ -115,3 +115,17 @@ def test_a_word_past_its_end_turns_to_not_known(page: Page) -> None:
     assert page.locator("h1.stale").count() == 1
     other = page.locator("article", has=page.get_by_text("Table 5", exact=True))
     assert other.locator(".word").inner_text() == "Ready"  # its own end is still ahead
+
+
+def test_a_page_that_could_not_be_renewed_shows_where_now_is(page: Page) -> None:
+    page.goto("/now/")
+    assert page.locator(".nowline").count() == 0
+    page.context.set_offline(True)
+    page.evaluate(
+        "document.querySelector('[data-clock]').dataset.asOf = new Date("
+        "Date.parse(document.querySelector('[data-clock]').dataset.clock) - 720 * 60000).toISOString()"
+    )
+    page.locator(".nowline").first.wait_for(state="attached")
+    # by hand: twelve hours are half of the 24 hours that stand on 66 % of the width
+    assert float(str(page.locator(".nowline").first.get_attribute("x1")).rstrip("%")) == pytest.approx(33, abs=0.1)
+    page.context.set_offline(False)

@@ -26,6 +26,26 @@ export function expire(at = now()) {
   }
 }
 
+// A picture that could not be renewed still shows where now is: 24 hours stand on 66 % of its width.
+function moveNow() {
+  const face = document.querySelector("[data-clock]");
+  const old = face ? (now() - Date.parse(face.dataset.asOf || face.dataset.clock)) / 60000 : 0;
+  for (const back of document.querySelectorAll(".field > svg.back")) {
+    let line = back.querySelector(".nowline");
+    if (old < 2) {
+      line?.remove();
+      continue;
+    }
+    if (!line) {
+      line = document.createElementNS("http://www.w3.org/2000/svg", "line");
+      line.setAttribute("class", "nowline");
+      back.append(line);
+    }
+    const x = `${Math.min(66, (66 * old) / 1440)}%`;
+    for (const [name, value] of Object.entries({ x1: x, x2: x, y1: "0", y2: "100%" })) line.setAttribute(name, value);
+  }
+}
+
 function takeOver(page) {
   for (const part of document.querySelectorAll("[data-fresh]")) {
     const fresh = page.querySelector(`[data-fresh="${part.dataset.fresh}"]`);
@@ -61,7 +81,7 @@ export function refresh() {
   const section = document.querySelector("[data-refresh]");
   if (!section) return;
   window.setInterval(again, Number(section.dataset.refresh) * 1000);
-  window.setInterval(() => expire(), 1000);
+  window.setInterval(() => { expire(); moveNow(); }, 1000);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) again(); });
   window.addEventListener("pageshow", (event) => { if (event.persisted) again(); });
   expire();
