@@ -119,7 +119,7 @@ def on_call(answer: Answer) -> list[OnCall]:
         duty = answer.records.duty_of.get(person.pk, ())
         now = [span for span in duty if minute_down(span[2]) <= answer.at < minute_down(span[3])]
         if now:
-            _, away, _, ends_at = max(now, key=lambda span: str(span[3]))
+            _person, away, _starts_at, ends_at = max(now, key=lambda span: str(span[3]))
             note = _("on call, not on site") if away else ""
             found.append(OnCall(person.name, _in_date(person.held, today), datetime_of(minute_down(ends_at)), note))
     return found
