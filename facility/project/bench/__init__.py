@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from facility.project.bench import serving
+from facility.project.bench import readiness, serving
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,4 +18,9 @@ if TYPE_CHECKING:
 BENCHMARKS: dict[str, Callable[[], Result]] = {
     "second-start": serving.second_start,
     "idle-memory": serving.idle_memory,
+    "readiness": readiness.pure_function,
+    "now-queries": readiness.now_page_queries,
+    "now-years": readiness.now_page_years,
+    "chambers-floor": readiness.many_chambers,
+    "chambers-linear": readiness.linear,
 }

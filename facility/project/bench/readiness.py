@@ -79,7 +79,11 @@ def many_chambers(number: int = MANY) -> Result:
     with scratch_database():
         chambers = facilities(number, SMALL)
         facts = list(gather(chambers, AT).values())
-        acts = [partial(_answers, chambers), partial(_tuples, chambers), partial(_evaluations, facts)]
+        acts: list[Callable[[], object]] = [
+            partial(_answers, chambers),
+            partial(_tuples, chambers),
+            partial(_evaluations, facts),
+        ]
         whole, rows, alone = seconds(acts, 3)
     note = f"rows {rows:.2f} s, function {alone:.2f} s"
     return Result("1000 chambers against rows and function", whole / (rows + alone), FLOOR_LIMIT, "times", note)
