@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from django.db import connection
@@ -151,6 +152,7 @@ def grouped(rows: Iterable[One], owner: Callable[[One], int | None]) -> dict[int
     return found
 
 
+@lru_cache(maxsize=8192)
 def minute_down(text: str) -> Instant:
     """Return a stored UTC time in whole minutes, seconds cut off.
 
@@ -161,6 +163,7 @@ def minute_down(text: str) -> Instant:
     return (moment.toordinal() - _EPOCH_DAY) * MINUTES_PER_DAY + moment.hour * 60 + moment.minute
 
 
+@lru_cache(maxsize=8192)
 def minute_up(text: str) -> Instant:
     """Return a stored UTC time in whole minutes, a begun minute counted.
 

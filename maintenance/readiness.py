@@ -46,7 +46,6 @@ LIFE = "service life"
 class RuleRow(NamedTuple):
     """A rule that counts. ``passed``: newest passed act [done on, due on]; ``newest``: newest act [done on, result]."""
 
-    pk: int
     name: str
     months: int
     days: int
@@ -124,7 +123,7 @@ def _equipment(scope: Scope) -> QuerySet[Any]:
     of_rule = work.filter(rule=OuterRef("pk"))
     rules = nested(
         current(IntervalRule).filter(equipment=OuterRef("pk"), counts=True),
-        "pk", "name", "months", "days", "window_days", "source",
+        "name", "months", "days", "window_days", "source",
         newest(of_rule.filter(result=WorkResult.PASSED), "done_on", "due_on"),
         newest(of_rule, "done_on", "result"),
     )  # fmt: skip
@@ -176,7 +175,7 @@ def _results_of(day: str, worst: Literal["passed", "failed", "could not read"], 
 
 def _due(rule: Row, setting: Setting) -> f.Due:
     """Reckon when an act falls due from the newest passed one; never passed stays unknown."""
-    _, name, months, days, window_days, _, passed, _ = rule
+    name, months, days, window_days, _, passed, _ = rule
     if passed is None:
         return f.Due(name, None)
     done_on, due_on = passed

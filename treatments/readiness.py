@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 PLAN, NEED, WAIVER, RUN = "plan", "need", "waiver", "run"
 IN_USE = "chamber"
 """Need and member of a chamber in use. Only there while a run is on: else every answer would carry it."""
+IN_USE_TOO = "chamber free"
+"""The need's name where the site has one of its own that is called so; no key of a site has a space."""
 
 
 class PlanRow(NamedTuple):

@@ -60,11 +60,11 @@ class Explainer:
         row = self.names.needs.get(name)
         return {
             "name": self.names.need_names.get(name, name),
-            "reason": self._reason(name, need, finding, members),
+            "reason": self._reason(need, finding, members),
             "value": single.value or _("%(good)d of %(all)d good") % {"good": good, "all": len(members)},
             "limit": single.limit or _("at least %(k)d of %(all)d") % {"k": need.k, "all": len(members)},
             "source": (row.source if row else "") or single.source,
-            "lift": (row.lift if row else "") or _lift(name, need, finding, members),
+            "lift": (row.lift if row else "") or _lift(need, finding, members),
             "members": members,
         }
 
@@ -99,8 +99,8 @@ class Explainer:
         end = signal.until_worse(at, level) if level < UNKNOWN else FOREVER
         return None if end >= FOREVER else end
 
-    def _reason(self, name: str, need: f.Need, finding: Finding, members: list[Plain]) -> str:
-        if name == IN_USE:
+    def _reason(self, need: f.Need, finding: Finding, members: list[Plain]) -> str:
+        if need.members == (IN_USE,):
             return _("The chamber is %(what)s.") % {"what": members[0]["reason"]}
         if not members:
             return _("Nothing on record could meet it: no member counts any more.")
@@ -143,11 +143,11 @@ def _said(member: Plain) -> str:
     return f"{member['name']}, {'; '.join(member['causes'][:2]) or member['reason']}"
 
 
-def _lift(name: str, need: f.Need, finding: Finding, members: list[Plain]) -> str:
+def _lift(need: f.Need, finding: Finding, members: list[Plain]) -> str:
     """Say what lifts a finding where the site wrote nothing about it."""
     if finding.without_waiver in (FindingState.HOLDS, FindingState.LIMITS):
         return ""
-    if name == IN_USE:
+    if need.members == (IN_USE,):
         return _("the end of the run, and the turn-round")
     kinds = {member["id"].partition(":")[0] for member in members}
     known = finding.without_waiver == FindingState.NOT_KNOWN

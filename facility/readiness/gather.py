@@ -132,9 +132,10 @@ class Records:
         run = self.run_on(chamber)
         if run is None:
             return ()
+        name = treatment.IN_USE_TOO if treatment.IN_USE in needs else treatment.IN_USE
         turn_round = self.rule(chamber, "turn_round_min")
-        needs[treatment.IN_USE], members[treatment.IN_USE] = treatment.in_use_facts(run, self.at, turn_round)
-        return (treatment.IN_USE,)
+        needs[name], members[treatment.IN_USE] = treatment.in_use_facts(run, self.at, turn_round)
+        return (name,)
 
     def _waivers(self, chamber: Chamber, needs: dict[str, f.Need], plans: dict[str, f.Plan]) -> tuple[f.Waiver, ...]:
         rows = sorted(self.waivers_of.get(chamber.pk, ()), key=attrgetter("pk"))

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from facility.compute.facts import CREW
 from maintenance.readiness import RuleRow
-from treatments.readiness import IN_USE
+from treatments.readiness import IN_USE, IN_USE_TOO
 
 if TYPE_CHECKING:
     from collections.abc import Container
@@ -71,7 +71,9 @@ class Names:
     @cached_property
     def need_names(self) -> dict[str, str]:
         """Names of needs by key, with those that every chamber has."""
-        return {CREW: _("Crew"), IN_USE: _("Chamber free")} | {key: row.name for key, row in self.needs.items()}
+        return {CREW: _("Crew"), IN_USE: _("Chamber free"), IN_USE_TOO: _("Chamber free")} | {
+            key: row.name for key, row in self.needs.items()
+        }
 
     def member(self, name: str) -> str:
         """Return what a member is called."""
@@ -106,7 +108,7 @@ class Names:
     def rules(self, name: str) -> dict[str, RuleRow]:
         """Return an item's interval rules by act."""
         item = self.equipment.get(name)
-        return {row[1]: RuleRow._make(row) for row in item.rules} if item else {}
+        return {rule.name: rule for rule in map(RuleRow._make, item.rules)} if item else {}
 
     def qualification(self, key: str) -> str:
         """Return the name of a qualification that somebody at the site holds, else its key."""

@@ -49,6 +49,15 @@ def test_a_chamber_in_use_stops_every_plan_until_its_end_and_the_turn_round(cham
     assert format_instant(only_chamber.defects[0].until or 0) == "2026-11-27T13:00Z"  # type: ignore[union-attr]
 
 
+def test_a_site_s_own_need_called_chamber_is_kept_beside_it(chamber: Chamber) -> None:
+    own = build.need(chamber, "chamber", build.good_gauge(chamber), name="Chamber inspected")
+    chamber.plans.get().needs.add(own)
+    build.run(chamber.plans.get(), T - HOUR, T + 2 * HOUR)
+    shown = evaluate_chamber(chamber, T).plain("tt6")["findings"]
+    assert (shown["chamber"]["state"], shown["chamber free"]["state"]) == ("holds", "stops")
+    assert "in use since" in shown["chamber free"]["reason"]
+
+
 def test_a_run_that_outlasts_its_plan_keeps_the_chamber(chamber: Chamber) -> None:
     build.run(chamber.plans.get(), T - 9 * HOUR, T - HOUR)
     assert "chamber" in answer(chamber).in_the_way
