@@ -150,9 +150,8 @@ def run(step: Step) -> Outcome:
     ) as process:  # fmt: skip
         last = ""
         for line in process.stdout or ():
-            sys.stdout.write(line)
+            print(line, end="", flush=True)
             last = line if line.strip() else last
-        sys.stdout.flush()
     counts = counted(last) if "pytest" in step.command else Counter()
     nothing = "pytest" in step.command and process.returncode == NO_TESTS
     reason = "no test carries this mark yet" if nothing else ""
