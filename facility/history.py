@@ -86,6 +86,10 @@ def _names(row: Kept, pairs: Iterable[tuple[Any, str, str]]) -> dict[tuple[str, 
             wanted.setdefault(field, set()).update(text for text in (before, after) if text)
     found = {}
     for field, texts in wanted.items():
+        own = getattr(row, field.name) if field.is_cached(row) else None
+        if own is not None and texts <= {str(own.pk)}:
+            found[field.attname, str(own.pk)] = str(own)
+            continue
         for other in field.related_model.objects.filter(pk__in=texts):
             found[field.attname, str(other.pk)] = str(other)
     return found

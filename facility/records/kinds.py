@@ -23,6 +23,8 @@ from facility.models import (
     Site,
 )
 from facility.records import doubts, states
+from facility.records.due import with_newest_work
+from facility.records.scope import of_site
 from maintenance.models import (
     BankReading,
     Cylinder,
@@ -38,6 +40,7 @@ from treatments.models import PressureWait
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from django.db.models import QuerySet
     from django.utils.functional import _StrPromise
 
     from facility.models import Kept
@@ -77,8 +80,18 @@ class RecordKind:
     happened: str = ""
     upload: str = ""
     first_account_only: bool = False
+    fetch: Callable[[QuerySet[Any]], QuerySet[Any]] | None = None
     title: tuple[str, ...] = ()
     brief: tuple[str, ...] = ()
+
+    def rows(self, site: Site) -> QuerySet[Any]:
+        """Return the rows of this kind at a site, with all that their list shows."""
+        return self.prepared(of_site(self.model, site))
+
+    def prepared(self, rows: QuerySet[Any]) -> QuerySet[Any]:
+        """Return the rows with all that their list shows."""
+        joined = rows.select_related(*self.joins) if self.joins else rows
+        return self.fetch(joined) if self.fetch else joined
 
     @property
     def is_entry(self) -> bool:
@@ -112,7 +125,7 @@ KINDS: tuple[RecordKind, ...] = (
     RecordKind(
         "person", Person, _("person"), _("people"), "people", Act.PEOPLE,
         fields=(*Person.SHOWN, "user"), columns=("name", "key", "phone", "note"), search=("name", "key", "note"),
-        order=("name",),
+        joins=("user",), order=("name",),
         related=(("qualification", "person"), ("medical", "person"), ("duty", "person"), ("wait", "person")),
     ),
     RecordKind(
@@ -157,7 +170,7 @@ KINDS: tuple[RecordKind, ...] = (
         "rule", IntervalRule, _("interval rule"), _("interval rules"), "plant", Act.PLANT,
         fields=IntervalRule.SHOWN, columns=("equipment", "name", "months", "days", "counts", "source", "standing"),
         search=("equipment__tag", "equipment__name", "name"), joins=("equipment",), order=("equipment__tag", "name"),
-        parents=("equipment",), related=(("work", "rule"),), say=states.of_rules,
+        parents=("equipment",), related=(("work", "rule"),), say=states.of_rules, fetch=with_newest_work,
         brief=("name", "source"),
     ),
     RecordKind(

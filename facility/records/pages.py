@@ -11,7 +11,6 @@ from django.utils.text import capfirst
 from facility.history import timeline
 from facility.models import Entry
 from facility.records.kinds import BY_MODEL, BY_SLUG, RecordKind
-from facility.records.scope import of_site
 from facility.shown import Shown, all_of, label_of, of_path, page_number
 
 if TYPE_CHECKING:
@@ -111,8 +110,8 @@ def detail_context(kind: RecordKind, row: Any, moment: Moment, visit: Visit) -> 
 
 def _hanging(slug: str, field: str, row: Kept, moment: Moment, visit: Visit) -> Hanging:
     kind = BY_SLUG[slug]
-    rows = of_site(kind.model, visit.site).filter(**{field: row.pk}, retired_at=None)
-    found = list(rows.select_related(*kind.joins).order_by(*kind.order)[: NEWEST + 1])
+    rows = kind.rows(visit.site).filter(**{field: row.pk}, retired_at=None)
+    found = list(rows.order_by(*kind.order)[: NEWEST + 1])
     lines = lines_of(kind, found[:NEWEST], moment, columns=kind.brief or kind.columns)
     return Hanging(
         kind, capfirst(str(kind.many)), lines, len(found) > NEWEST, urlencode({field: row.pk}), visit.may(kind.act)

@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 from facility import house
 from facility.fields import day_text
 from facility.models import MedicalOutcome
-from facility.records.due import due_on, rules_of, with_newest_work
+from facility.records.due import due_on, rules_of
 from maintenance.models import (
     AnalysisResult,
     BankReading,
@@ -23,7 +23,6 @@ from maintenance.models import (
     Defect,
     DefectEffect,
     GasBank,
-    IntervalRule,
     WorkResult,
 )
 
@@ -105,9 +104,8 @@ def of_rule(rule: Any, moment: Moment) -> State:
 
 
 def of_rules(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
-    """Return the state of each interval rule."""
-    rules = with_newest_work(IntervalRule.objects.filter(pk__in=[row.pk for row in rows]))
-    return {rule.pk: of_rule(rule, moment) for rule in rules}
+    """Return the state of each interval rule; they were fetched with their newest work."""
+    return {row.pk: of_rule(row, moment) for row in rows}
 
 
 def of_equipment(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
@@ -206,11 +204,11 @@ def of_banks(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
 
 
 def newest_readings(bank_ids: Sequence[int], moment: Moment) -> dict[int, BankReading]:
-    """Return the newest reading of each bank, in two queries."""
+    """Return the newest reading of each bank, in one query."""
     newest = BankReading.objects.filter(bank=OuterRef("pk"), retired_at=None, read_at__lte=moment.now)
     banks = GasBank.objects.filter(pk__in=bank_ids).annotate(newest=Subquery(newest.values("pk")[:1]))
-    wanted = [bank.newest for bank in banks]
-    return {reading.bank_id: reading for reading in BankReading.objects.filter(pk__in=wanted)}
+    readings = BankReading.objects.filter(pk__in=banks.order_by().values("newest"))
+    return {reading.bank_id: reading for reading in readings}
 
 
 def of_bank(reading: Any, moment: Moment) -> State:
@@ -232,8 +230,8 @@ def of_cylinders(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
     cylinders = Cylinder.objects.filter(pk__in=[row.pk for row in rows]).annotate(
         newest=Subquery(newest.values("pk")[:1])
     )
-    by_analysis = {cylinder.newest: cylinder.pk for cylinder in cylinders}
-    found = {by_analysis[one.pk]: one for one in CylinderAnalysis.objects.filter(pk__in=by_analysis)}
+    analyses = CylinderAnalysis.objects.filter(pk__in=cylinders.order_by().values("newest"))
+    found = {one.cylinder_id: one for one in analyses}
     return {row.pk: of_analysis(found.get(row.pk), moment) for row in rows}
 
 

@@ -55,11 +55,9 @@ class Desk:
 
     def rows(self) -> QuerySet[Any]:
         """Return the rows this person may see."""
-        everywhere = self.kind.first_account_only and self.first_account
-        rows: QuerySet[Any] = (
-            self.kind.model._default_manager.all() if everywhere else of_site(self.kind.model, self.visit.site)
-        )
-        return rows.select_related(*self.kind.joins) if self.kind.joins else rows
+        if self.kind.first_account_only and self.first_account:
+            return self.kind.prepared(self.kind.model._default_manager.all())
+        return self.kind.rows(self.visit.site)
 
     def form(
         self, request: HttpRequest, row: Kept, *, correcting: bool, initial: dict[str, Any] | None = None

@@ -138,7 +138,7 @@ def test_a_list_and_a_page_take_few_queries_however_many_rows_there_are(
             sample.stored(site)
     with django_assert_max_num_queries(count):
         client.get(reverse("records:list", args=[site.key, slug]))
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(12):
         assert client.get(reverse("records:detail", args=[site.key, slug, row.pk])).status_code == 200
 
 

@@ -61,7 +61,7 @@ def test_a_place_takes_as_many_queries_with_ten_times_the_rows(place: str, djang
     client = signed_in(make.user(site, "inspector"))
     address = reverse(f"places:{place}", args=[site.key])
     client.get(address)
-    with django_assert_max_num_queries(14) as few:
+    with django_assert_max_num_queries(12) as few:
         assert client.get(address).status_code == 200
     count = len(few)
     fill(site, 9)

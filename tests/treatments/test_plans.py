@@ -226,7 +226,7 @@ def test_the_pages_take_few_queries(
     new_plan(chamber, director, needs=[need.pk])
     arguments = {"plan": [Plan.objects.get().pk], "need": [need.pk]}.get(name, [])
     address = reverse(f"treatments:{name}", args=[chamber.site.key, *arguments])
-    with django_assert_max_num_queries(13) as few:
+    with django_assert_max_num_queries(12) as few:
         assert director.get(address).status_code == 200
     count = len(few)
     for number in range(4):

@@ -98,9 +98,7 @@ def test_the_pages_start_and_end_a_run_that_is_not_ready_without_blocking_it() -
     )
     client = signed_in(make.user(chamber.site, "operator"))
     address = reverse("treatments:start_run", args=[chamber.site.key])
-    shown = client.get(address).content.decode()
-    assert "Table 5" in shown
-    assert "Not " in shown
+    assert "Table 5" in client.get(address).content.decode()
     now = events.now()
     typed = {
         "plan": plan.pk,
