@@ -69,6 +69,7 @@ def now_page(request: StaffRequest, site: str, chamber: str = "") -> HttpRespons
         "on_call": fill.on_call(answer),
         "gas_rows": fill.gas_rows(answer),
         "refused": [row.name for row in rows if row.not_ready],
+        "none_can_start": all(row.not_ready for row in rows),
     }
     return render(request, "readiness/now.html", context | call_first_of(visit, answer, beside, rows))
 
