@@ -9,6 +9,7 @@ from treatments.urls import urlpatterns as of_treatments
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.accounts.urls")),
+    path("worksheets/", include("facility.worksheets.urls")),
     path("", include("facility.imports.urls")),
     path("", include("facility.walk.urls")),
     path("", include("facility.readiness.urls")),

@@ -67,6 +67,11 @@ def content_kg(law: GasLaw, water_litres: float, absolute_kpa: float, temperatur
     return absolute_kpa * water_litres * law.molar_mass / (z * GAS_CONSTANT * kelvin)
 
 
+def ideal_kg(law: GasLaw, water_litres: float, absolute_kpa: float, temperature_c: float) -> float:
+    """Return what the ideal law would say, for comparison only. Units as content_kg()."""
+    return absolute_kpa * water_litres * law.molar_mass / (GAS_CONSTANT * (temperature_c + CELSIUS_ZERO))
+
+
 def usable_litres(
     law: GasLaw, water_litres: float, gauge_kpa: float, temperature_c: float, *, minimum_gauge_kpa: float = 0.0
 ) -> float:

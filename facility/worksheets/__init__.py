@@ -1,0 +1,1 @@
+"""Worksheets as pages and as a command: each computation usable by itself."""

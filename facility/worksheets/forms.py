@@ -1,0 +1,100 @@
+"""A form for any worksheet: text fields read by the worksheet's own rules."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext as _
+
+from facility.compute.worksheet import InputError, Kind
+from facility.compute.worksheet_reading import read_one
+
+if TYPE_CHECKING:
+    from facility.compute.worksheet import Input, Json, Worksheet
+
+LONG = (Kind.ROWS,)
+_APART = re.compile(r"[\s;]+")
+
+
+class WorksheetForm(forms.Form):
+    """One field for each input; ``cleaned_data`` holds what the worksheet takes."""
+
+    def __init__(self, worksheet: Worksheet, *args: Any, **kwargs: Any) -> None:
+        """Make the fields."""
+        super().__init__(*args, **kwargs)
+        self.worksheet = worksheet
+        for one in worksheet.inputs:
+            self.fields[one.name] = _field(one)
+
+    def clean(self) -> dict[str, Any]:
+        """Read each field by the rules of its input; a refusal stands at its field."""
+        for one in self.worksheet.inputs:
+            try:
+                value = as_json(one, self.data.get(one.name, ""))
+                read_one(one, value)
+            except InputError as fault:
+                self.add_error(one.name, str(fault))
+            else:
+                self.cleaned_data[one.name] = value
+        return self.cleaned_data
+
+
+def examples(worksheet: Worksheet) -> dict[str, str]:
+    """Return the worksheet's examples as typed in its fields."""
+    return {one.name: as_typed(one, one.example) for one in worksheet.inputs}
+
+
+def as_json(one: Input, typed: str) -> Json:
+    """Return what was typed in a field as its input takes it; nothing typed is None."""
+    words = typed.strip()
+    if not words:
+        return None
+    match one.kind:
+        case Kind.NUMBERS:
+            return list(_APART.split(words))
+        case Kind.YES_NO:
+            return {"true": True, "false": False}.get(words, words)
+        case Kind.ROWS:
+            return [_cells(one, line) for line in words.splitlines() if line.strip()]
+        case _:
+            return words
+
+
+def as_typed(one: Input, value: Json) -> str:
+    """Return a value as typed in a field; the reverse of as_json()."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return json.dumps(value)
+    if isinstance(value, list):
+        if one.kind is Kind.ROWS:
+            return "\n".join("; ".join(as_typed(part, row[part.name]) for part in one.columns) for row in value)
+        return " ".join(str(part) for part in value)
+    return str(value)
+
+
+def _cells(one: Input, line: str) -> dict[str, Json]:
+    parts = [part.strip() for part in line.split(";")]
+    if len(parts) != len(one.columns):
+        columns = "; ".join(column.name for column in one.columns)
+        raise InputError(one.name, line, f"on each line: {columns}")
+    return {column.name: as_json(column, part) for column, part in zip(one.columns, parts, strict=True)}
+
+
+def _field(one: Input) -> forms.Field:
+    """Return the field of one input; what it takes stands below it."""
+    label = one.name.replace("_", " ") + (f" [{one.unit}]" if one.unit not in ("", "1") else "")
+    help_text = ". ".join(filter(None, [_(one.about) if one.about else "", one.allowed])) + "."
+    if one.kind in (Kind.CHOICE, Kind.YES_NO):
+        words = one.choices or ("true", "false")
+        choices = [*([("", "")] if one.optional else []), *((word, _choice_word(word)) for word in words)]
+        return forms.CharField(label=label, help_text=help_text, required=False, widget=forms.Select(choices=choices))
+    widget = forms.Textarea(attrs={"rows": 4}) if one.kind in LONG else forms.TextInput()
+    return forms.CharField(label=label, help_text=help_text, required=False, widget=widget)
+
+
+def _choice_word(word: str) -> str:
+    return {"true": _("yes"), "false": _("no")}.get(word, word)
