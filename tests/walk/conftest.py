@@ -13,11 +13,11 @@ from tests.walk.walking import World, world
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from pytest_django.fixtures import SettingsWrapper
+    from django.conf import LazySettings
 
 
 @pytest.fixture(autouse=True)
-def evidence_dir(tmp_path: Path, settings: SettingsWrapper) -> Path:
+def evidence_dir(tmp_path: Path, settings: LazySettings) -> Path:
     """Keep uploads of a test apart."""
     settings.EVIDENCE_DIR = tmp_path / "evidence"
     return tmp_path / "evidence"

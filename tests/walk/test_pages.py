@@ -276,17 +276,6 @@ def test_correcting_a_slip_on_the_page(w: World, supervisor: Client) -> None:
     assert "point left out" in done
 
 
-def test_the_log_tells_when_a_check_runs_out(w: World, supervisor: Client) -> None:
-    check = begin(w)
-    all_good(w, check)
-    sign(w, check)
-    unfinished = begin(w)
-    text = supervisor.get(at(w, "log")).content.decode()
-    assert "good until" in text
-    assert f"signed by {w.user}" in text
-    assert f"C-{unfinished.number}" in text
-
-
 def test_text_from_people_is_never_markup(supervisor: Client, w: World) -> None:
     check = begin(w)
     nasty = "<script>alert(1)</script>"

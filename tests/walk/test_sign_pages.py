@@ -127,3 +127,14 @@ def test_a_void_signature_is_shown_as_void(w: World, supervisor: Client) -> None
     with connection.cursor() as cursor:
         cursor.execute("UPDATE facility_answer SET outcome = 'good', value = '8.9' WHERE step = 'supply'")
     assert "The signature is void" in supervisor.get(at(w, "check", check.pk)).content.decode()
+
+
+def test_the_log_tells_when_a_check_runs_out(w: World, supervisor: Client) -> None:
+    check = begin(w)
+    all_good(w, check)
+    sign(w, check)
+    unfinished = begin(w)
+    text = supervisor.get(at(w, "log")).content.decode()
+    assert "good until" in text
+    assert f"signed by {w.user}" in text
+    assert f"C-{unfinished.number}" in text

@@ -163,7 +163,7 @@ def test_limits_shipped_are_those_of_the_handbook() -> None:
     """U.S. Navy Diving Manual, revision 4 with change A: chamber oxygen 19 to 25 % (page 21-23), carbon dioxide
     at most 1.5 % surface equivalent; 46 CFR 197.458(b): depth gauges that differ by more than 2 % of full scale."""
     steps = {step.key: step for sheet in default_sheets().values() for step in sheet.steps}
-    assert (steps["oxygen-inside"].low, steps["oxygen-inside"].high) == (19, 25)
-    assert (steps["alarm-oxygen-low"].low, steps["alarm-oxygen-high"].high) == (19, 25)
+    assert (steps["oxygen-inside"].low, steps["oxygen-inside"].high) == (Decimal(19), Decimal(25))
+    assert (steps["alarm-oxygen-low"].low, steps["alarm-oxygen-high"].high) == (Decimal(19), Decimal(25))
     assert steps["alarm-carbon-dioxide"].high == Decimal("1.5")
     assert steps["gauge-gap"].high == 2
