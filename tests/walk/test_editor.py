@@ -51,7 +51,12 @@ def test_a_new_row_gets_a_key_of_its_own() -> None:
 
 
 def draft(steps: list[dict[str, Any]], **more: Any) -> VersionDraft:
-    fields: dict[str, Any] = {"approved_by": "Ina Test", "in_force_from": events.now(), "reason": "because", "shown": 1} | more
+    fields: dict[str, Any] = {
+        "approved_by": "Ina Test",
+        "in_force_from": events.now(),
+        "reason": "because",
+        "shown": 1,
+    } | more
     return VersionDraft(steps, **fields)
 
 
