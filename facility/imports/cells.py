@@ -44,10 +44,10 @@ class CellError(Exception):
     """A cell that cannot be taken: what is wrong, what is allowed, what to do."""
 
     def __init__(
-        self, what: str, allowed: str = "", todo: str = "", column: str = "", place: Place | None = None
+        self, what: str, allowed: str = "", advice: str = "", column: str = "", place: Place | None = None
     ) -> None:
         super().__init__(what)
-        self.what, self.allowed, self.todo, self.column = what, allowed, todo, column
+        self.what, self.allowed, self.advice, self.column = what, allowed, advice, column
         #: where it stands, if in a line of another file that belongs to this row
         self.place = place
 

@@ -73,9 +73,9 @@ def read_formats(rows: list[tuple[int, dict[str, str]]], known: list[str]) -> tu
     for line, cells in rows:
         file = cells.get("file", "")
         if file != EVERY and file not in known:
-            todo = _("Write the name of a file, or * for all files that have no line of their own.")
+            advice = _("Write the name of a file, or * for all files that have no line of their own.")
             problems.append(
-                Problem(SETTINGS, line, "file", file, _("no file of this name is known"), ", ".join(known), todo)
+                Problem(SETTINGS, line, "file", file, _("no file of this name is known"), ", ".join(known), advice)
             )
             continue
         found, faults = _one(line, cells)
@@ -95,8 +95,8 @@ def _one(line: int, cells: dict[str, str]) -> tuple[FileFormat, list[Problem]]:
         else:
             allowed, fits = ", ".join(ALLOWED[column]), given in ALLOWED[column]
         if not fits:
-            todo = _("Write one of the allowed values.")
-            problems.append(Problem(SETTINGS, line, column, given, _("cannot be used here"), allowed, todo))
+            advice = _("Write one of the allowed values.")
+            problems.append(Problem(SETTINGS, line, column, given, _("cannot be used here"), allowed, advice))
             continue
         stated = _with(stated, column, given)
     return stated, problems

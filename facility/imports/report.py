@@ -33,15 +33,15 @@ class Problem:
     value: str
     what: str
     allowed: str = ""
-    todo: str = ""
+    advice: str = ""
 
     def sentence(self) -> str:
         """Return the problem without its place, as one line."""
         parts = [f"{shown(self.value)}: {self.what}." if self.value else f"{self.what}."]
         if self.allowed:
             parts.append(_("Allowed: %(what)s.") % {"what": self.allowed})
-        if self.todo:
-            parts.append(self.todo)
+        if self.advice:
+            parts.append(self.advice)
         return " ".join(parts)
 
     def place(self) -> str:
@@ -135,7 +135,7 @@ class Report:
             "refused": [
                 {
                     name: getattr(problem, name)
-                    for name in ("file", "line", "column", "value", "what", "allowed", "todo")
+                    for name in ("file", "line", "column", "value", "what", "allowed", "advice")
                 }
                 for problem in self.problems
             ],

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from facility.imports.cells import CellError, Reading, RestsOnRefusedError
@@ -55,9 +55,9 @@ def read_line(kind: FileKind, number: int, cells: dict[str, str], reading: Readi
         if not given:
             reading.blank.add(column.name)
             if column.required:
-                what, todo = _("this cell is empty and must not be"), str(column.about)
+                what, advice = _("this cell is empty and must not be"), str(column.about)
                 problems.append(
-                    Problem(kind.file, number, column.name, "", what, column.allowed, f"{_('Write')}: {todo}.")
+                    Problem(kind.file, number, column.name, "", what, column.allowed, f"{_('Write')}: {advice}.")
                 )
             continue
         try:
@@ -65,7 +65,7 @@ def read_line(kind: FileKind, number: int, cells: dict[str, str], reading: Readi
         except RestsOnRefusedError:
             reading.blank.discard(column.name)
         except CellError as error:
-            problems.append(Problem(kind.file, number, column.name, given, error.what, error.allowed, error.todo))
+            problems.append(Problem(kind.file, number, column.name, given, error.what, error.allowed, error.advice))
     return problems
 
 
@@ -84,8 +84,8 @@ def _repeated(
     if mark in seen:
         what = _("repeats line %(line)s") % {"line": seen[mark]}
         column = kind.key[-1]
-        todo = _("Keep one of both lines; one line is one %(key)s.") % {"key": " + ".join(kind.key)}
-        return [Problem(kind.file, number, column, cells.get(column, ""), what, "", todo)]
+        advice = _("Keep one of both lines; one line is one %(key)s.") % {"key": " + ".join(kind.key)}
+        return [Problem(kind.file, number, column, cells.get(column, ""), what, "", advice)]
     seen[mark] = number
     return []
 
@@ -124,10 +124,10 @@ def _judge_and_store(kind: FileKind, lines: list[Line], store: Store, report: Re
 def _of_cell(kind: FileKind, line: Line, error: CellError) -> Problem:
     if error.place is not None:
         place = error.place
-        return Problem(place.file, place.line, error.column, place.value, error.what, error.allowed, error.todo)
+        return Problem(place.file, place.line, error.column, place.value, error.what, error.allowed, error.advice)
     value = line.reading.values.get(error.column)
     shown = "" if value is None else str(value)
-    return Problem(kind.file, line.line, error.column, shown, error.what, error.allowed, error.todo)
+    return Problem(kind.file, line.line, error.column, shown, error.what, error.allowed, error.advice)
 
 
 def _store_line(kind: FileKind, line: Line, store: Store, report: Report) -> None:
@@ -142,6 +142,12 @@ def _store_line(kind: FileKind, line: Line, store: Store, report: Report) -> Non
     except CellError as error:
         line.fate = Fate.REFUSED
         _refuse(kind, line.line, line.key, [_of_cell(kind, line, error)], (store, report))
+        return
+    except IntegrityError:
+        line.fate = Fate.REFUSED
+        what, advice = _("somebody stored another row of this key meanwhile"), _("Import again.")
+        problem = Problem(kind.file, line.line, kind.key[-1], str(line.key[-1]), what, "", advice)
+        _refuse(kind, line.line, line.key, [problem], (store, report))
         return
     except ValidationError as error:
         line.fate = Fate.REFUSED
@@ -200,8 +206,8 @@ def ownerless_lines(store: Store, files: set[str]) -> list[Problem]:
         for (_chamber, key), parts in owners.items():
             if (_chamber, key) not in known:
                 what = _("has no line in %(whole)s of this import") % {"whole": kind.part_of}
-                todo = _("Put its line there too, or correct the key.")
-                problems += [Problem(file, part.line, kind.of, key, what, "", todo) for part in parts]
+                advice = _("Put its line there too, or correct the key.")
+                problems += [Problem(file, part.line, kind.of, key, what, "", advice) for part in parts]
     return problems
 
 

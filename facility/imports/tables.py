@@ -66,10 +66,10 @@ def _unknown_file(file: str, known: list[str], report: Report) -> None:
         report.notes.append(_("%(file)s is no CSV file and was left out.") % {"file": file})
         return
     near = get_close_matches(file, known, n=1, cutoff=0.6)
-    todo = (
+    advice = (
         _("Rename it to %(near)s, or take it away.") % {"near": near[0]} if near else _("Rename it, or take it away.")
     )
-    report.problems.append(Problem(file, 1, "", file, _("no file of this name is known"), ", ".join(known), todo))
+    report.problems.append(Problem(file, 1, "", file, _("no file of this name is known"), ", ".join(known), advice))
 
 
 def _table(
@@ -105,27 +105,27 @@ def _header_problems(
     problems = []
     for place, name in enumerate(names):
         if name in names[:place]:
-            todo = _("Keep one of both.")
-            problems.append(Problem(file, line, name, name, _("this column is there twice"), "", todo))
+            advice = _("Keep one of both.")
+            problems.append(Problem(file, line, name, name, _("this column is there twice"), "", advice))
         elif name not in known:
             near = get_close_matches(name, known, n=1, cutoff=0.6)
-            todo = (
+            advice = (
                 _("Is it %(near)s? Rename it or take it away.") % {"near": near[0]}
                 if near
                 else _("Rename it or take it away.")
             )
-            problems.append(Problem(file, line, name, name, _("no column of this name is known here"), allowed, todo))
+            problems.append(Problem(file, line, name, name, _("no column of this name is known here"), allowed, advice))
     for name in required:
         if name not in names:
-            todo = _("Add the column and fill it in each line.")
-            problems.append(Problem(file, line, name, "", _("this column is missing"), allowed, todo))
+            advice = _("Add the column and fill it in each line.")
+            problems.append(Problem(file, line, name, "", _("this column is missing"), allowed, advice))
     return problems
 
 
 def _wrong_length(file: str, line: int, found: int, wanted: int) -> Problem:
     what = _("the line has %(found)s cells and the header %(wanted)s") % {"found": found, "wanted": wanted}
-    todo = _("Is the delimiter inside a text? Put that text into double quotes.")
-    return Problem(file, line, "", "", what, "", todo)
+    advice = _("Is the delimiter inside a text? Put that text into double quotes.")
+    return Problem(file, line, "", "", what, "", advice)
 
 
 def _cannot_be_read(file: str, error: CsvError, stated: FileFormat) -> Problem:
@@ -143,5 +143,5 @@ def _cannot_be_read(file: str, error: CsvError, stated: FileFormat) -> Problem:
             _("the line holds a control character that no text has"), _("Take it out; is this really a text file?"),
         ),
     }  # fmt: skip
-    what, todo = texts[error.trouble]
-    return Problem(file, error.line, "", "", what, "", todo)
+    what, advice = texts[error.trouble]
+    return Problem(file, error.line, "", "", what, "", advice)

@@ -76,16 +76,16 @@ def _take_all(tables: Tables, options: Options, store: Store, report: Report) ->
         if table is None:
             continue
         if options.acts is not None and kind.act not in options.acts:
-            todo = _("Take the file out, or ask somebody who may.")
+            advice = _("Take the file out, or ask somebody who may.")
             what = _("your roles at this site do not allow this: %(act)s") % {"act": kind.act}
-            report.problems.append(Problem(kind.file, 1, "", "", what, "", todo))
+            report.problems.append(Problem(kind.file, 1, "", "", what, "", advice))
             report.count(kind.file).refused += len(table.rows)
             continue
         take_file(kind, table, (store, tables.formats.of(kind.file), options.shift), report)
         if store.site is None:
-            todo = _("Put site.csv with its one line into the folder, or correct it; or name the site.")
+            advice = _("Put site.csv with its one line into the folder, or correct it; or name the site.")
             report.problems.append(
-                Problem(SITE, 1, "", "", _("there is no site that these files could go to"), "", todo)
+                Problem(SITE, 1, "", "", _("there is no site that these files could go to"), "", advice)
             )
             return
     report.problems += ownerless_lines(store, set(tables.by_file))

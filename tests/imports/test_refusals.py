@@ -92,8 +92,8 @@ def test_day_and_month_in_figures_are_never_guessed() -> None:
     found = next(problem for problem in report.problems if problem.file == "qualifications.csv")
     assert "more than one order" in found.what
     assert "YYYY-MM-DD" in found.allowed
-    assert "files.csv" in found.todo
-    assert "date_format" in found.todo
+    assert "files.csv" in found.advice
+    assert "date_format" in found.advice
 
 
 def test_a_missing_unit_is_asked_for() -> None:
@@ -151,7 +151,7 @@ def test_a_line_with_a_cell_too_many_is_refused() -> None:
 
 def test_an_unknown_file_is_refused_with_the_name_that_may_be_meant() -> None:
     problem = only_problem(run(facility() | {"equipments.csv": b"tag\n"}))
-    assert "equipment.csv" in problem.todo
+    assert "equipment.csv" in problem.advice
 
 
 @pytest.mark.parametrize(
@@ -170,7 +170,7 @@ def test_files_without_a_site_say_what_is_missing() -> None:
     del files["site.csv"]
     report = run(files)
     assert report.exit_code == 1
-    assert any("site.csv" in problem.todo for problem in report.problems)
+    assert any("site.csv" in problem.advice for problem in report.problems)
 
 
 def test_good_rows_can_be_asked_for() -> None:
