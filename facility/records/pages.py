@@ -9,9 +9,11 @@ from django.utils.http import urlencode
 from django.utils.text import capfirst
 
 from facility.history import timeline
-from facility.models import Entry
+from facility.models import CheckSheet, Entry
 from facility.records.kinds import BY_MODEL, BY_SLUG, RecordKind
 from facility.shown import Shown, all_of, label_of, of_path, page_number
+from maintenance.models import Equipment, GasBank
+from treatments.models import NeedMember
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,6 +69,16 @@ def lines_of(
         )
         for row in rows
     )  # fmt: skip
+
+
+def resting_on(row: Kept) -> list[str]:
+    """Return the names of the needs that a row is a member of; they are worse off without it."""
+    fields = {Equipment: "equipment", GasBank: "bank", CheckSheet: "sheet"}
+    field = fields.get(type(row))
+    if field is None:
+        return []
+    members = NeedMember.objects.filter(**{field: row.pk}, retired_at=None, need__retired_at=None)
+    return [str(name) for name in members.order_by("need__key").values_list("need__name", flat=True)]
 
 
 def list_context(query: QueryDict, kind: RecordKind, rows: QuerySet[Any], moment: Moment) -> dict[str, Any]:

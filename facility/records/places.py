@@ -8,14 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from facility import events
 from facility.access import Act, enter
 from facility.fields import DayField
-from facility.models import Check, CheckState, Event
+from facility.models import Check, CheckState, Event, QualificationKind
 from facility.records.kinds import BY_MODEL
 from facility.records.states import Moment, moment_of
 from maintenance.models import Defect
@@ -27,6 +29,14 @@ if TYPE_CHECKING:
 
     from facility.models import Site
 
+#: pages of subjects that are no kind of the general pages
+OTHER_PAGES = {
+    "maintenance.defect": "maintenance:defect",
+    "treatments.plan": "treatments:plan",
+    "treatments.need": "treatments:need",
+    "treatments.run": "treatments:run",
+    "facility.check": "walk:check",
+}
 NEWEST = 8
 PAGE = 50
 
@@ -42,7 +52,7 @@ def records(request: HttpRequest, site: str) -> HttpResponse:
         "checks": checks.exclude(state=CheckState.OPEN).order_by("-started_at")[:NEWEST],
         "runs": runs.order_by("-started_at")[:NEWEST],
         "defects": Defect.objects.filter(site=visit.site, retired_at=None).select_related("equipment", "bank")[:NEWEST],
-        "events": [_named(one) for one in Event.objects.filter(site_id_text=visit.site.key).order_by("-seq")[:NEWEST]],
+        "events": [_named(one) for one in events_of(visit.site).order_by("-seq")[:NEWEST]],
     }  # fmt: skip
     return render(request, "places/records.html", context)
 
@@ -68,6 +78,16 @@ def subject_name(kind: str) -> str:
     return capfirst(str(known.one if known else model._meta.verbose_name))
 
 
+def events_of(site: Site) -> QuerySet[Event]:
+    """Return the events of a site, and those of what its organisation keeps for every site."""
+    kinds = QualificationKind.objects.filter(organisation=site.organisation_id).values("pk")
+    return Event.objects.filter(
+        Q(site_id_text=site.key)
+        | Q(subject_kind="facility.qualificationkind", subject_id__in=kinds)
+        | Q(subject_kind="facility.organisation", subject_id=site.organisation_id)
+    )
+
+
 def _named(event: Event) -> tuple[Event, str]:
     return event, subject_name(event.subject_kind) if event.subject_kind else ""
 
@@ -76,7 +96,7 @@ def event_log(request: HttpRequest, site: str) -> HttpResponse:
     """List the events of a site, newest first, by subject and by day."""
     visit = enter(request, site, Act.SEE)
     moment = moment_of(visit.site, events.now())
-    rows = Event.objects.filter(site_id_text=visit.site.key)
+    rows = events_of(visit.site)
     chosen, day_text, refused = request.GET.get("subject", ""), request.GET.get("day", ""), ""
     if chosen:
         rows = rows.filter(subject_kind=chosen)
@@ -106,24 +126,33 @@ def _on_day(rows: QuerySet[Event], text: str, moment: Moment) -> QuerySet[Event]
 
 
 def _subjects(site: Site) -> list[tuple[str, str]]:
-    kinds = Event.objects.filter(site_id_text=site.key).exclude(subject_kind="").order_by("subject_kind")
+    kinds = events_of(site).exclude(subject_kind="").order_by("subject_kind")
     return [(kind, subject_name(kind)) for kind in kinds.values_list("subject_kind", flat=True).distinct()]
 
 
 def event(request: HttpRequest, site: str, seq: int) -> HttpResponse:
     """Show one event: the exact text over which its digest was taken, and the digest."""
     visit = enter(request, site, Act.SEE)
-    row = get_object_or_404(Event.objects.filter(site_id_text=visit.site.key), seq=seq)
+    row = get_object_or_404(events_of(visit.site), seq=seq)
     told = json.loads(row.payload)
     names = sorted({*told["before"], *told["after"]})
-    kind = BY_MODEL.get(_model(row.subject_kind)) if row.subject_kind else None
     context = {
         "visit": visit, "place": "records", "moment": moment_of(visit.site, events.now()), "event": row, "told": told,
         "pairs": [(name, told["before"].get(name, ""), told["after"].get(name, "")) for name in names],
         "digest": bytes(row.digest).hex(), "prev": bytes(row.prev).hex(),
-        "subject": subject_name(row.subject_kind) if row.subject_kind else _("none"), "slug": kind.slug if kind else "",
+        "subject": subject_name(row.subject_kind) if row.subject_kind else _("none"),
+        "subject_url": _page_of(row, site),
     }  # fmt: skip
     return render(request, "places/event.html", context)
+
+
+def _page_of(row: Event, site: str) -> str:
+    """Return the page of what an event tells of; nothing where it has none."""
+    kind = BY_MODEL.get(_model(row.subject_kind)) if row.subject_kind else None
+    if kind is not None and row.subject_id is not None:
+        return reverse("records:detail", args=[site, kind.slug, row.subject_id])
+    name = OTHER_PAGES.get(row.subject_kind)
+    return reverse(name, args=[site, row.subject_id]) if name else ""
 
 
 def _model(kind: str) -> Any:

@@ -100,7 +100,12 @@ def of_rule(rule: Any, moment: Moment) -> State:
         return State("over", _("Failed %(day)s") % {"day": day_text(rule.newest_on)}, 5)
     if rule.newest_result == WorkResult.UNREAD:
         return State("unread", _("Could not read %(day)s") % {"day": day_text(rule.newest_on)}, 3)
-    return by_day(due_on(rule), moment)
+    last = due_on(rule)
+    window = rule.window_days if moment.rules["window_keeps_good"] else 0
+    if last is not None and last < moment.today <= last + timedelta(days=window):
+        end = day_text(last + timedelta(days=window))
+        return State("due", _("Past its due day, in its late window until %(day)s") % {"day": end}, 2)
+    return by_day(last, moment)
 
 
 def of_rules(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:

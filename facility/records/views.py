@@ -21,7 +21,7 @@ from facility.models import Kept
 from facility.records import saving
 from facility.records.forms import ReasonForm, RecordForm, form_class
 from facility.records.kinds import BY_SLUG, RecordKind
-from facility.records.pages import detail_context, list_context, title_of
+from facility.records.pages import detail_context, list_context, resting_on, title_of
 from facility.records.scope import of_site
 from facility.records.states import Moment, moment_of
 from facility.services import ChangedMeanwhileError
@@ -247,6 +247,6 @@ def retire(request: HttpRequest, site: str, kind: str, pk: int) -> HttpResponse:
     return render(
         request,
         "records/retire.html",
-        desk.context(form=form, row=row, title=desk.title(row)),
+        desk.context(form=form, row=row, title=desk.title(row), rests=resting_on(row)),
         status=422 if form.is_bound else 200,
     )

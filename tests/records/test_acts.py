@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -11,12 +11,14 @@ from django.urls import reverse
 from django.utils import timezone
 
 from facility import services
-from facility.models import Contact, Event, QualificationHeld
+from facility.models import Contact, Event, HouseRule, QualificationHeld
 from facility.records.due import due_on, rules_of
 from facility.records.states import moment_of, of_rule
 from maintenance.models import IntervalRule, WorkRecord
 from tests import make
 from tests.records.test_kinds import signed_in
+from treatments.models import Need
+from treatments.services import Members, add_need
 
 pytestmark = pytest.mark.django_db
 
@@ -152,6 +154,36 @@ def test_a_certificates_own_date_goes_before_the_interval() -> None:
     make.work(rule, date(2026, 1, 31), due_on=date(2026, 5, 1))
     (fetched,) = rules_of([rule.equipment_id])[rule.equipment_id]
     assert due_on(fetched) == date(2026, 5, 1)
+
+
+@pytest.mark.parametrize(
+    ("keeps", "day", "words"),
+    [
+        (0, date(2026, 3, 12), "Overdue 1 day"),
+        (1, date(2026, 3, 12), "Past its due day, in its late window until 18 Mar 2026"),
+        (1, date(2026, 3, 18), "Past its due day, in its late window until 18 Mar 2026"),
+        (1, date(2026, 3, 19), "Overdue 8 days"),
+    ],
+)
+def test_the_late_window_keeps_an_item_good_only_where_the_house_says_so(keeps: int, day: date, words: str) -> None:
+    rule = make.rule(window_days=7)
+    make.work(rule, date(2025, 9, 11))  # six months end on 11 Mar, seven days more on 18 Mar
+    site = rule.equipment.site
+    services.add(
+        HouseRule(site=site, key="window_keeps_good", value=keeps, approved_by="x", in_force_from=make.NOON), by=make.BY
+    )
+    (fetched,) = rules_of([rule.equipment_id])[rule.equipment_id]
+    noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+    assert of_rule(fetched, moment_of(site, noon)).words == words
+
+
+def test_retiring_an_item_names_the_needs_that_rest_on_it() -> None:
+    chamber = make.chamber()
+    item = make.equipment(chamber.site)
+    add_need(Need(chamber=chamber, key="depth", name="Inner-lock depth"), Members(equipment=(item.pk,)), by=make.BY)
+    client = signed_in(make.user(chamber.site, "maintainer"))
+    text = client.get(reverse("records:retire", args=[chamber.site.key, "equipment", item.pk])).content.decode()
+    assert "Inner-lock depth" in text
 
 
 def test_a_list_finds_by_words_and_shows_50_a_page() -> None:

@@ -133,6 +133,28 @@ def test_the_log_is_filtered_by_subject_and_by_the_sites_day() -> None:
     assert "<title>Error:" in refused.content.decode()
 
 
+def test_what_the_organisation_keeps_is_in_the_log_of_its_sites_alone() -> None:
+    site = make.site()
+    kind = make.qualification_kind(site.organisation)
+    event = Event.objects.get(subject_kind="facility.qualificationkind", subject_id=kind.pk)
+    client = signed_in(make.user(site, "inspector"))
+    text = client.get(reverse("places:event", args=[site.key, event.seq])).content.decode()
+    assert reverse("records:detail", args=[site.key, "qualification-kind", kind.pk]) in text
+    other = make.site()
+    stranger = signed_in(make.user(other, "director"))
+    assert stranger.get(reverse("places:event", args=[other.key, event.seq])).status_code == 404
+
+
+def test_an_event_of_a_defect_leads_to_its_page() -> None:
+    site = make.site()
+    item = make.equipment(site)
+    row = raise_defect(Defect(site=site, equipment=item, what="leaks", effect="stops", found_at=make.NOON), by=make.BY)
+    client = signed_in(make.user(site, "inspector"))
+    event = Event.objects.get(subject_kind="maintenance.defect", subject_id=row.pk)
+    text = client.get(reverse("places:event", args=[site.key, event.seq])).content.decode()
+    assert reverse("maintenance:defect", args=[site.key, row.pk]) in text
+
+
 def rule_address(site: Site, key: str = "check_age_min") -> str:
     return reverse("places:set_house_rule", args=[site.key, key])
 

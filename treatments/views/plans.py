@@ -13,7 +13,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from facility import events, services
+from facility import events, house, services
 from facility.access import Act, Visit, enter
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
@@ -86,7 +86,8 @@ class Editor:
 def _editor(data: QueryDict | None, visit: Visit, old: Plan | None) -> Editor:
     now = events.now()
     fresh = Plan(chamber=old.chamber, key=old.key, gas=old.gas) if old else Plan()
-    initial: dict[str, Any] = {"in_force_from": now, "approved_by": ""}
+    margin = int(house.values(visit.site)["margin_min"])
+    initial: dict[str, Any] = {"in_force_from": now, "margin_min": margin}
     if old is not None:
         shared = ("name", "party", "place", "table_min", "margin_min", "wait_min", "crew_waivable", "source")
         initial |= {name: getattr(old, name) for name in shared} | {"needs": old.needs.all()}
