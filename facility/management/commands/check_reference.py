@@ -17,7 +17,10 @@ BIBLIOGRAPHY = "sources.toml"
 def reference_files(base: Path) -> list[Path]:
     """Return the files of sourced values of all apps, without the bibliography and whole documents."""
     files = [
-        path for app in ("facility", "maintenance", "treatments") for path in (base / app / "reference").glob("*.toml")
+        path
+        for app in ("facility", "maintenance", "treatments")
+        for pattern in ("*.toml", "tables/*.toml")
+        for path in (base / app / "reference").glob(pattern)
     ]
     return sorted(path for path in files if path.name != BIBLIOGRAPHY)
 
