@@ -35,8 +35,13 @@ def _pressure(typed: dict[str, Any], field: str, unit: str, most_kpa: Decimal) -
 
 
 def of_reading(typed: dict[str, Any]) -> Doubts:
-    """Ask about a bank reading far above any store, or a temperature no gas store has."""
+    """Ask about a reading far above any store, in another unit than the gauge, or at a temperature no gas store has."""
     found = _pressure(typed, "pressure", "unit", MOST_STORE_KPA)
+    bank, unit = typed.get("bank"), typed.get("unit")
+    if bank is not None and unit and unit != bank.gauge_unit:
+        found.append(("unit", _("%(unit)s? The gauge of %(bank)s reads %(own)s.") % {
+            "unit": unit, "bank": bank, "own": bank.get_gauge_unit_display(),
+        }))  # fmt: skip
     temperature = typed.get("temperature_c")
     if temperature is not None and not COLDEST_C <= temperature <= HOTTEST_C:
         found.append(

@@ -25,7 +25,7 @@ def page_of(answer: Any) -> str:
 @pytest.fixture
 def reading() -> dict[str, Any]:
     site = make.site()
-    bank = make.bank(site, gauge_unit="psi")
+    bank = make.bank(site)
     return {
         "site": site, "client": signed_in(make.user(site, "tender")), "bank": bank,
         "address": reverse("records:add", args=[site.key, "reading"]),
@@ -74,10 +74,14 @@ def test_3000_bar_is_asked_about_once_and_then_taken(reading: dict[str, Any]) ->
     assert BankReading.objects.get().pressure == 3000
 
 
-def test_the_unit_offered_is_the_one_on_the_banks_gauge(reading: dict[str, Any]) -> None:
-    form = reading["client"].get(f"{reading['address']}?bank={reading['bank'].pk}").context["form"]
+def test_the_unit_offered_is_the_one_on_the_banks_gauge_and_another_is_asked_about(reading: dict[str, Any]) -> None:
+    bank = make.bank(reading["site"], gauge_unit="psi")
+    form = reading["client"].get(f"{reading['address']}?bank={bank.pk}").context["form"]
     assert form["unit"].value() == "psi"
     assert form["pressure"].value() in (None, ""), "a reading is never filled in beforehand"
+    answer = reading["client"].post(reading["address"], reading["typed"] | {"bank": bank.pk})
+    assert answer.status_code == 422
+    assert "reads psi gauge" in page_of(answer)
 
 
 def test_a_reading_entered_long_after_it_was_made_is_marked_late(reading: dict[str, Any]) -> None:
