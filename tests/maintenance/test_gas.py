@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from CoolProp import CoolProp
 import pytest
+from CoolProp import CoolProp
 
 from maintenance.compute.gas import GasError, compressibility, content_kg, usable_litres
 from maintenance.reference import gas_law

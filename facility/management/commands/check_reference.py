@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from facility.compute.reference import UnsourcedError, Standing
+from facility.compute.reference import Standing, UnsourcedError
 from facility.reference import load
 
 BIBLIOGRAPHY = "sources.toml"
