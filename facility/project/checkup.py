@@ -25,7 +25,7 @@ POSTGRES_PORT = 5432
 COVERAGE = [
     *(f"--cov={app}/compute" for app in ("facility", "maintenance", "treatments")),
     "--cov-report=term:skip-covered",
-    "--cov-fail-under=90",
+    "--cov-fail-under=95",
 ]
 CLOSING = re.compile(r"(\d+) (passed|failed|errors?|skipped|xfailed|xpassed)")
 COLOURS = re.compile(r"\x1b\[[0-9;]*m")
