@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from facility.compute.instants import Instant
 
 EQUIPMENT, DEFECT, BANK, OPENING = "equipment", "defect", "bank", "opening"
-SEVERITY = {WorkResult.PASSED: 0, WorkResult.UNREAD: 1, WorkResult.FAILED: 2}
+SEVERITY = {WorkResult.PASSED.value: 0, WorkResult.UNREAD.value: 1, WorkResult.FAILED.value: 2}
 LIFE = "service life"
 
 
@@ -157,15 +157,19 @@ def equipment_facts(item: EquipmentRow, defects: Iterable[DefectRow], setting: S
     due = [_due(rule, setting) for rule in item.rules]
     if item.life_ends_on is not None:
         due.append(f.Due(LIFE, f.DueDate(date.fromisoformat(item.life_ends_on))))
-    results = [rule[-1] for rule in item.rules if rule[-1] is not None]
+    acts = [rule[-1] for rule in item.rules if rule[-1] is not None]
     if item.newest is not None:
-        results.append(item.newest)
-    newest_results: tuple[f.Result, ...] = ()
-    if results:
-        day = max([work[0] for work in results])
-        worst = max([work[1] for work in results], key=SEVERITY.__getitem__)
-        newest_results = _results_of(day, worst, setting.zone)
-    return f.Equipment(tuple(due), newest_results, defect_facts(defects, setting) if defects else ())
+        acts.append(item.newest)
+    results = _results_of(max(acts)[0], _worst(acts), setting.zone) if acts else ()
+    return f.Equipment(tuple(due), results, defect_facts(defects, setting) if defects else ())
+
+
+def _worst(acts: list[Row]) -> Any:
+    worst = WorkResult.PASSED.value
+    for _, result in acts:
+        if result != worst and SEVERITY[result] > SEVERITY[worst]:
+            worst = result
+    return worst
 
 
 @lru_cache(maxsize=4096)

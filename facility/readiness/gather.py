@@ -103,7 +103,7 @@ class Records:
         setting = self.setting(chamber)
         plan_rows = sorted(self.plans_of.get(chamber.pk, ()), key=attrgetter("place", "key"))
         rests = {plan.key: self._rests_on(plan) for plan in plan_rows}
-        for need in {row.key: row for rows in rests.values() for row in rows}.values():
+        for need in {row.pk: row for rows in rests.values() for row in rows}.values():
             needs[need.key] = treatment.need_facts(need, self._members(need, setting, chamber, members))
         always = self._in_use(chamber, needs, members)
         plans = {

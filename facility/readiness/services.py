@@ -12,7 +12,7 @@ from facility.compute.instants import format_instant, instant_of
 from facility.compute.outlook import Outlook
 from facility.compute.readiness import evaluate_run
 from facility.compute.states import CAUTION, FindingState
-from facility.gathered import current
+from facility.gathered import collector_paused, current
 from facility.models import Chamber
 from facility.readiness.explain import Explainer
 from facility.readiness.gather import Records, in_parts
@@ -80,9 +80,14 @@ class Answer:
 
 def answers(chambers: Iterable[Chamber], at: datetime) -> Iterator[Answer]:
     """Yield the answer for each chamber; the number of queries does not grow with their records."""
-    for records in in_parts(chambers, at):
-        for chamber in records.chambers:
-            yield Answer(records, chamber)
+    parts = in_parts(chambers, at)
+    while True:
+        with collector_paused():
+            records = next(parts, None)
+            found = [] if records is None else [Answer(records, chamber) for chamber in records.chambers]
+        if records is None:
+            return
+        yield from found
 
 
 def evaluate_chamber(chamber: Chamber, at: datetime) -> Answer:
