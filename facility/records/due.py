@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Case, OuterRef, QuerySet, Subquery, Value, When
 
 from maintenance.compute.intervals import next_due
-from maintenance.models import IntervalRule, WorkRecord, WorkResult
+from maintenance.models import Equipment, IntervalRule, WorkRecord, WorkResult
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -32,6 +32,15 @@ def with_newest_work(rules: QuerySet[IntervalRule]) -> QuerySet[Any]:
         newest_on=Subquery(newest.values("done_on")[:1]),
         passed_on=Subquery(passed.values("done_on")[:1]),
         passed_due=Subquery(passed.values("due_on")[:1]),
+    )
+
+
+def with_loose_work(items: QuerySet[Equipment]) -> QuerySet[Any]:
+    """Add to each item what its newest work outside any rule said."""
+    newest = WorkRecord.objects.filter(equipment=OuterRef("pk"), rule=None, retired_at=None)
+    newest = newest.order_by("-done_on", _WORSE_FIRST, "-id")
+    return items.annotate(
+        loose_result=Subquery(newest.values("result")[:1]), loose_on=Subquery(newest.values("done_on")[:1])
     )
 
 

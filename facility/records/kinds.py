@@ -23,7 +23,7 @@ from facility.models import (
     Site,
 )
 from facility.records import doubts, states
-from facility.records.due import with_newest_work
+from facility.records.due import with_loose_work, with_newest_work
 from facility.records.scope import of_site
 from maintenance.models import (
     BankReading,
@@ -163,7 +163,7 @@ KINDS: tuple[RecordKind, ...] = (
     RecordKind(
         "equipment", Equipment, _("item of equipment"), _("equipment"), "plant", Act.PLANT,
         fields=Equipment.SHOWN, columns=("tag", "name", "kind", "place"), search=("tag", "name", "serial", "maker", "place"),
-        joins=("chamber", "lock__chamber"), order=("tag",), parents=("chamber", "lock"), say=states.of_equipment,
+        joins=("chamber", "lock__chamber"), order=("tag",), parents=("chamber", "lock"), say=states.of_equipment, fetch=with_loose_work,
         related=(("rule", "equipment"), ("work", "equipment")), past=("in_service_on",),
     ),
     RecordKind(

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from facility import events
 from facility.access import Act, enter
-from facility.records.due import due_on, rules_of_site
+from facility.records.due import due_on, rules_of_site, with_loose_work
 from facility.records.states import Moment, State, age_text, moment_of, of_rule, worst_of_item
 from maintenance.models import (
     AnalysisResult,
@@ -106,7 +106,7 @@ def _groups(
         of_item.setdefault(defect.equipment_id or 0, []).append(defect)
     items = [
         (item, worst_of_item(item, rules.get(item.pk, []), of_item.get(item.pk, []), moment))
-        for item in Equipment.objects.filter(site=site, retired_at=None).order_by("tag")
+        for item in with_loose_work(Equipment.objects.filter(site=site, retired_at=None)).order_by("tag")
     ]
     grouped = {kind for _title, kinds in GROUPS for kind in kinds}
     found = [(str(title), [one for one in items if one[0].kind in kinds]) for title, kinds in GROUPS]

@@ -94,12 +94,20 @@ def by_day(last_good: date | None, moment: Moment) -> State:
     return State("indate", _("In date until %(day)s") % {"day": day_text(last_good)})
 
 
+def _bad_result(result: str | None, on: date) -> State | None:
+    """Return what a newest result that is no pass means; nothing for a pass or where there is none."""
+    if result == WorkResult.FAILED:
+        return State("over", _("Failed %(day)s") % {"day": day_text(on)}, 5)
+    if result == WorkResult.UNREAD:
+        return State("unread", _("Could not read %(day)s") % {"day": day_text(on)}, 3)
+    return None
+
+
 def of_rule(rule: Any, moment: Moment) -> State:
     """Return the state of one rule fetched with its newest work."""
-    if rule.newest_result == WorkResult.FAILED:
-        return State("over", _("Failed %(day)s") % {"day": day_text(rule.newest_on)}, 5)
-    if rule.newest_result == WorkResult.UNREAD:
-        return State("unread", _("Could not read %(day)s") % {"day": day_text(rule.newest_on)}, 3)
+    bad = _bad_result(rule.newest_result, rule.newest_on)
+    if bad is not None:
+        return bad
     last = due_on(rule)
     window = rule.window_days if moment.rules["window_keeps_good"] else 0
     if last is not None and last < moment.today <= last + timedelta(days=window):
@@ -124,8 +132,11 @@ def of_equipment(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
 
 
 def worst_of_item(item: Any, rules: list[Any], defects: list[Defect], moment: Moment) -> State:
-    """Return the worst of what is known about an item."""
+    """Return the worst of what is known about an item that was fetched with its loose work."""
     states = [of_rule(rule, moment) for rule in rules if rule.counts] + [of_defect(one) for one in defects]
+    bad = _bad_result(item.loose_result, item.loose_on)
+    if bad is not None:
+        states.append(bad)
     if item.life_ends_on is not None:
         end = by_day(item.life_ends_on, moment)
         states.append(State(end.mark, _("Service life: %(state)s") % {"state": end.words}, end.rank))

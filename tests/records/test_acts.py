@@ -141,6 +141,22 @@ def test_the_state_of_a_rule_says_when_it_falls_due(done: date | None, result: s
     assert of_rule(fetched, moment_of(rule.equipment.site, make.NOON)).words == words
 
 
+def test_failed_work_outside_any_rule_counts_on_the_item_until_it_passes() -> None:
+    site = make.site()
+    item = make.equipment(site)
+    client = signed_in(make.user(site, "inspector"))
+    address = reverse("records:list", args=[site.key, "equipment"])
+
+    def words() -> str:
+        return str(client.get(address).context["lines"][0].state.words)
+
+    assert words() == "Nothing falls due on it"
+    for day, result, said in ((1, "failed", "Failed 1 Mar 2025"), (2, "passed", "Nothing falls due on it")):
+        row = WorkRecord(equipment=item, done_on=date(2025, 3, day), result=result, done_by="J. Quill")
+        services.add(row, by=make.BY)
+        assert words() == said
+
+
 def test_of_two_results_of_one_day_the_worse_counts() -> None:
     rule = make.rule()
     make.work(rule, make.DAY, result="failed")
