@@ -40,6 +40,7 @@ def test_a_number_reads_the_same_with_comma_and_point(number: Decimal) -> None:
         ("2026-13-01", Refusal.NO_SUCH_DAY),
         ("tomorrow", Refusal.NOT_A_DAY),
         ("27 Ju 2026", Refusal.NOT_A_DAY),  # June or July
+        ("27 Foo 2026", Refusal.NOT_A_DAY),
         ("27 Nov 0026", Refusal.FAR_OFF),
     ],
 )
