@@ -31,6 +31,7 @@ NATIVE_LIBRARIES = {
     "libpangoft2-1.0.so.0": "libpangoft2-1.0-0",
     "libfontconfig.so.1": "libfontconfig1",
 }
+DRIVER_LIBRARY = "libatomic.so.1"
 BROWSERS = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
 
 
@@ -146,13 +147,24 @@ def _stamp(name: str) -> Path:
 
 def missing_libraries() -> list[str]:
     """Return the Debian packages whose library WeasyPrint would not find."""
-    missing = []
-    for library, package in NATIVE_LIBRARIES.items():
-        try:
-            ctypes.CDLL(library)
-        except OSError:
-            missing.append(package)
-    return missing
+    return [package for library, package in NATIVE_LIBRARIES.items() if not _loads(library)]
+
+
+def _loads(library: str) -> bool:
+    try:
+        ctypes.CDLL(library)
+    except OSError:
+        return False
+    return True
+
+
+def no_browser() -> str:
+    """Return why no browser can be steered on this machine, or nothing."""
+    if not browser():
+        return "there is no Chromium on this machine (as root on Debian it is installed by itself: apt-get install chromium)"
+    if sys.platform == "linux" and not _loads(DRIVER_LIBRARY):
+        return f"the driver of the browser lacks {DRIVER_LIBRARY} (as root on Debian: apt-get install libatomic1)"
+    return ""
 
 
 def _native_libraries() -> None:
@@ -171,9 +183,12 @@ def browser() -> str:
 
 
 def _browser() -> None:
-    """Install Chromium for the browser tests where that is simple; else they are left out."""
-    if not browser():
-        _apt(["chromium"], why="the browser for the browser tests")
+    """Install Chromium, and what Playwright's driver loads, where that is simple; else the browser tests are left out."""
+    missing = [] if browser() else ["chromium"]
+    if sys.platform == "linux" and not _loads(DRIVER_LIBRARY):
+        missing.append("libatomic1")
+    if missing:
+        _apt(missing, why="the browser for the browser tests")
 
 
 def _apt(packages: Sequence[str], *, why: str) -> bool:

@@ -85,7 +85,7 @@ def steps() -> list[Step]:
         Step("lint of the code", tool("ruff", "check", "--output-format", "concise", ".")),
         Step("types", tool("mypy", "--cache-dir", os.devnull)),  # a kept cache makes the Django plugin report wrongly
         Step("floors of the code", tool("lint-imports", "--no-logo")),
-        Step("templates", tool("djlint", "templates", "--check", "--lint", "--quiet")),
+        Step("templates", tool("djlint", "templates", "--lint", "--quiet")),
         Step("migrations are complete", manage("makemigrations", "--check", "--dry-run")),
         Step("deployment check", manage("check", "--deploy", "--fail-level", "WARNING"), production()),
         Step("tests", pytest("-n", "2", "-m", "not browser and not postgres", *COVERAGE)),
@@ -96,7 +96,9 @@ def steps() -> list[Step]:
             no_postgres,
             quick=False,
         ),
-        Step("tests in the browser", pytest("-m", "browser", "tests/browser"), left_out=no_browser, quick=False),
+        Step(
+            "tests in the browser", pytest("-m", "browser", "tests/browser"), left_out=bootstrap.no_browser, quick=False
+        ),
     ]
 
 
@@ -123,15 +125,6 @@ def no_postgres() -> str:
     if done.returncode:
         return f"the PostgreSQL on this machine does not let this user in: {done.stderr.strip().splitlines()[-1]}"
     return ""
-
-
-def no_browser() -> str:
-    """Return why no browser can be tried, or nothing."""
-    if bootstrap.browser():
-        return ""
-    return (
-        "there is no Chromium on this machine (as root on Debian it is installed by itself: apt-get install chromium)"
-    )
 
 
 def run(step: Step) -> Outcome:

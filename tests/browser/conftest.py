@@ -37,9 +37,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Start the browser once."""
+    if reason := bootstrap.no_browser():
+        pytest.skip(reason)
     path = bootstrap.browser()
-    if not path:
-        pytest.skip("there is no Chromium on this machine")
     # Playwright's loop runs in this thread; Django must not take the tests' own queries for a view's
     with pytest.MonkeyPatch.context() as patch, sync_playwright() as playwright:
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")

@@ -8,7 +8,7 @@ from collections import Counter
 import pytest
 
 from facility.management.commands.test import Command
-from facility.project import checkup
+from facility.project import bootstrap, checkup
 from facility.project.checkup import Outcome, Step
 
 PASSES = Step("passes", [sys.executable, "-c", "print('all well')"])
@@ -86,8 +86,14 @@ def test_a_named_postgresql_is_always_tried(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_without_chromium_the_browser_tests_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("facility.project.bootstrap.browser", str)
-    assert "no Chromium" in checkup.no_browser()
+    monkeypatch.setattr(bootstrap, "BROWSERS", ("/nowhere/chromium",))
+    assert "no Chromium" in bootstrap.no_browser()
+
+
+def test_without_the_driver_s_library_they_are_left_out_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bootstrap, "BROWSERS", (sys.executable,))
+    monkeypatch.setattr(bootstrap, "DRIVER_LIBRARY", "libnowhere-9.so.0")
+    assert "lacks libnowhere-9.so.0" in bootstrap.no_browser()
 
 
 def test_arguments_for_pytest_keep_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
