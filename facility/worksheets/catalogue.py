@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from maintenance.worksheets import WORKSHEETS as OF_UPKEEP
+from treatments.worksheets import WORKSHEETS as OF_RUNS
 
 if TYPE_CHECKING:
     from facility.compute.worksheet import Worksheet
 
-CATALOGUE: tuple[tuple[Worksheet, ...], ...] = (OF_UPKEEP,)
+CATALOGUE: tuple[tuple[Worksheet, ...], ...] = (OF_UPKEEP, OF_RUNS)
 
 
 def worksheets() -> dict[str, Worksheet]:

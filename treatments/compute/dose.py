@@ -24,15 +24,15 @@ class DoseError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Convention:
-    """How a depth becomes an absolute pressure: fsw that add one unit, and pressure at the surface in that unit."""
+    """How a depth becomes an absolute pressure: depth that adds one unit, and pressure at the surface in that unit."""
 
     title: str
-    fsw_per_unit: float
+    depth_per_unit: float
     surface: float
 
-    def absolute(self, depth_fsw: float) -> float:
+    def absolute(self, depth: float) -> float:
         """Return the absolute pressure in the unit of the convention (ata, atm or bar)."""
-        return self.surface + depth_fsw / self.fsw_per_unit
+        return self.surface + depth / self.depth_per_unit
 
 
 @dataclass(frozen=True, slots=True)

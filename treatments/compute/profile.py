@@ -21,6 +21,10 @@ if TYPE_CHECKING:
 class ProfileError(ValueError):
     """A profile that a table does not state: what, which value, what is allowed."""
 
+    def __init__(self, what: str, value: object, allowed: str) -> None:
+        super().__init__(f"{what}: {value} is not taken. Allowed: {allowed}.")
+        self.what, self.value, self.allowed = what, value, allowed
+
 
 class Breaks(StrEnum):
     """Which air breaks are kept where a table lets its extensions go without. Store what was done."""
@@ -140,7 +144,7 @@ def steps(run: Profile) -> tuple[Step, ...]:
 def _place(run: Profile, minute: float) -> tuple[int, float]:
     ends = run.ends
     if not 0 <= minute <= ends[-1]:
-        raise ProfileError(f"minute: {minute:g} is not taken. Allowed: 0 to {ends[-1]:g}, the length of the run.")
+        raise ProfileError("minute", f"{minute:g}", f"0 to {ends[-1]:g}, the length of the run")
     place = min(bisect_right(ends, minute), len(ends) - 1)
     return place, minute - (ends[place] - run.segments[place].minutes)
 
@@ -152,10 +156,10 @@ def _relieved(table: Table, relief_fsw: float | None) -> list[Segment]:
     if relief_fsw is None or relief_fsw == first.start_fsw:
         return segments
     if not table.depth_of_relief:
-        raise ProfileError(f"depth of relief: {relief_fsw:g} fsw is not taken. {table.title} states its own depth.")
+        raise ProfileError("depth of relief", f"{relief_fsw:g} fsw", f"none; {table.title} states its own depth")
     if not ascent.end_fsw < relief_fsw < first.start_fsw:
         limits = f"more than {ascent.end_fsw:g} up to {first.start_fsw:g} fsw"
-        raise ProfileError(f"depth of relief: {relief_fsw:g} fsw is not taken. Allowed: {limits}.")
+        raise ProfileError("depth of relief", f"{relief_fsw:g} fsw", limits)
     minutes = (relief_fsw - ascent.end_fsw) / ascent.ascent_rate
     moved = replace(first, start_fsw=relief_fsw, end_fsw=relief_fsw)
     return [moved, replace(ascent, start_fsw=relief_fsw, minutes=minutes), *segments[2:]]
@@ -165,11 +169,11 @@ def _first_stop(table: Table, segments: list[Segment], minutes: float | None) ->
     if minutes is None:
         return segments
     if table.first_stop is None:
-        raise ProfileError(f"first stop: {minutes:g} min is not taken. {table.title} states its own minutes.")
+        raise ProfileError("first stop", f"{minutes:g} min", f"none; {table.title} states its own minutes")
     least, most = table.first_stop
     if minutes < least or (most is not None and minutes > most):
         allowed = f"{least:g} min or more" if most is None else f"{least:g} to {most:g} min"
-        raise ProfileError(f"first stop: {minutes:g} min is not taken. {table.title} allows {allowed}.")
+        raise ProfileError("first stop", f"{minutes:g} min", f"{allowed} on {table.title}")
     return [replace(segments[0], minutes=minutes), *segments[1:]]
 
 
@@ -180,14 +184,11 @@ def _extended(table: Table, segments: list[Segment], choices: Choices) -> list[S
             continue
         extension = known.get(depth)
         if extension is None:
-            raise ProfileError(
-                f"extensions at {depth:g} fsw: {count} is not taken. {table.title} states none there; ask the physician."
-            )
+            allowed = f"0; {table.title} states none there: ask the physician"
+            raise ProfileError(f"extensions at {depth:g} fsw", count, allowed)
         if count not in range(1, extension.allowed + 1):
-            raise ProfileError(
-                f"extensions at {depth:g} fsw: {count} is not taken. Allowed: 0 to {extension.allowed};"
-                " more is not stated: ask the physician."
-            )
+            allowed = f"0 to {extension.allowed}; more is not stated: ask the physician"
+            raise ProfileError(f"extensions at {depth:g} fsw", count, allowed)
         segments = _with(table, segments, extension, count, choices.breaks)
     return segments
 
@@ -199,7 +200,7 @@ def _with(table: Table, segments: list[Segment], extension: Extension, count: in
     if breaks is Breaks.KEPT:
         return [*before, *extension.segments * count, *after]
     if not extension.breaks_may_be_left_out:
-        raise ProfileError(f"breaks: {str(breaks)!r} is not taken. {table.title} keeps its air breaks.")
+        raise ProfileError("breaks", repr(str(breaks)), f"kept; {table.title} keeps its air breaks")
     periods = [one for one in extension.segments if one.gas != AIR] * count
     last = before.pop()
     return [*before, *periods, *([last] if breaks is Breaks.BEFORE_ASCENT else []), *after]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
 
 class WaitError(ValueError):
@@ -79,11 +79,9 @@ def waits(table: str, surfaced: datetime, place: ZoneInfo, rules: Sequence[WaitR
     if surfaced.utcoffset() is None:
         raise WaitError(f"instant: {surfaced.isoformat()} has no offset. Give an aware instant.")
     start = surfaced.astimezone(UTC)
-    return tuple(_wait(key, table, start, place, rules) for key in _kinds(rules))
-
-
-def _kinds(rules: Iterable[WaitRule]) -> dict[tuple[str, str, str], None]:
-    return dict.fromkeys((one.person, one.purpose, one.revision) for one in rules)
+    revisions = dict.fromkeys(one.revision for one in rules)
+    kinds = dict.fromkeys((one.person, one.purpose) for one in rules)
+    return tuple(_wait((*kind, revision), table, start, place, rules) for kind in kinds for revision in revisions)
 
 
 def _wait(kind: tuple[str, str, str], table: str, start: datetime, place: ZoneInfo, rules: Sequence[WaitRule]) -> Wait:

@@ -29,7 +29,7 @@ def conventions() -> dict[str, Convention]:
     return {
         key: Convention(
             str(values[f"{key}.title"].value),
-            float(values[f"{key}.fsw_per_unit"].number),
+            float(values[f"{key}.depth_per_unit"].number),
             float(values[f"{key}.surface"].number),
         )
         for key in keys

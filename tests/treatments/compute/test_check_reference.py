@@ -19,7 +19,8 @@ GOOD = {
 }
 
 
-def written(folder: Path, fields: dict[str, str]) -> None:
+def written(folder: Path, fields: dict[str, str], project: Path) -> None:
+    (folder / "maintenance").symlink_to(project / "maintenance")
     place = folder / "treatments" / "reference" / "tables"
     place.mkdir(parents=True)
     lines = "\n".join(f"{name} = {value}" for name, value in fields.items())
@@ -27,7 +28,7 @@ def written(folder: Path, fields: dict[str, str]) -> None:
 
 
 def test_a_whole_entry_of_a_table_passes(tmp_path: Path, settings: Any) -> None:
-    written(tmp_path, GOOD)
+    written(tmp_path, GOOD, settings.BASE_DIR)
     settings.BASE_DIR = tmp_path
     out = StringIO()
     call_command("check_reference", stdout=out)
@@ -36,7 +37,7 @@ def test_a_whole_entry_of_a_table_passes(tmp_path: Path, settings: Any) -> None:
 
 @pytest.mark.parametrize("missing", ["unit", "source", "standing", "where", "meaning"])
 def test_a_number_of_a_table_that_nobody_could_check_fails(tmp_path: Path, settings: Any, missing: str) -> None:
-    written(tmp_path, {name: value for name, value in GOOD.items() if name != missing})
+    written(tmp_path, {name: value for name, value in GOOD.items() if name != missing}, settings.BASE_DIR)
     settings.BASE_DIR = tmp_path
     with pytest.raises(CommandError, match=rf"own.toml: segments.01: {missing} missing"):
         call_command("check_reference", stdout=StringIO())
