@@ -6,6 +6,7 @@ const pad = document.getElementById("pad");
 // a wet screen taps twice: what comes this soon after an answer is not meant for the next step
 const GHOST_MS = 600;
 let tookAt = -GHOST_MS;
+let stale = false;
 const narrow = window.matchMedia("(max-width: 700px)");
 document.documentElement.classList.add("scripted");
 
@@ -127,6 +128,10 @@ function keepHere(item, form, entry, answer) {
 
 function took(item, answer) {
   tookAt = performance.now();
+  if (stale) {
+    window.location.reload();
+    return;
+  }
   const holder = document.createElement("template");
   holder.innerHTML = answer.html.trim();
   const made = holder.content.firstElementChild;
@@ -207,7 +212,12 @@ document.addEventListener("keydown", (event) => {
   else if (event.key === "Enter" && here()) formOf(here()).requestSubmit();
 });
 list.querySelector("[data-fold]").addEventListener("click", () => list.classList.toggle("unfolded"));
-document.addEventListener("deepstead:sent", () => window.location.reload());
+document.addEventListener("deepstead:sent", () => {
+  // never while somebody is typing: what stands in a field is not stored yet
+  const typing = [...list.querySelectorAll("input[name=value], input[name=note]")].some((one) => one.value !== one.defaultValue);
+  if (typing) stale = true;
+  else window.location.reload();
+});
 
 items().forEach(ready);
 fold();
