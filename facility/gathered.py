@@ -73,6 +73,22 @@ class AsJson(Func):
         return super().as_sql(compiler, connection, template=template, **extra)
 
 
+class AsText(Func):
+    """A nested array as one text, to be parsed only where it was not seen before."""
+
+    output_field = TextField()
+
+    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, *_: Any, **extra: Any) -> Any:
+        """SQLite nests what it knows to be JSON, until it is joined to something."""
+        template = "(%(expressions)s)::text" if connection.vendor == "postgresql" else "(%(expressions)s || '')"
+        return super().as_sql(compiler, connection, template=template, **extra)
+
+
+def as_text(*fields: str | Combinable) -> AsText:
+    """Return columns as the text of one array."""
+    return AsText(JsonArray(*_columns(fields)))
+
+
 def newest(ordered: QuerySet[Any], *fields: str | Combinable) -> AsJson:
     """Return the first row of a correlated queryset as a nested array; null if there is none."""
     return AsJson(Subquery(ordered.values(gathered=JsonArray(*_columns(fields)))[:1]))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import lru_cache
@@ -12,7 +13,19 @@ from django.db.models import OuterRef, Q
 
 from facility.compute import facts as f
 from facility.compute.units import UnitError, kpa_from
-from facility.gathered import AsJson, Row, Scope, branch, current, minute_down, minute_up, nested, newest, start_of_day
+from facility.gathered import (
+    AsJson,
+    Row,
+    Scope,
+    as_text,
+    branch,
+    current,
+    minute_down,
+    minute_up,
+    nested,
+    newest,
+    start_of_day,
+)
 from facility.reference import units
 from maintenance.compute.gas import GasError, usable_litres
 from maintenance.compute.intervals import next_due
@@ -56,14 +69,17 @@ class RuleRow(NamedTuple):
 
 
 class EquipmentRow(NamedTuple):
-    """An item with its rules (each as a RuleRow) and its newest act of all [done on, result]."""
+    """An item; ``said`` is the text of [service life ends on, newest act [done on, result], rules as RuleRow]."""
 
     pk: int
     tag: str
     name: str
-    life_ends_on: str | None
-    newest: Row | None
-    rules: list[Row]
+    said: str
+
+    @property
+    def rules(self) -> list[RuleRow]:
+        """Its rules that count."""
+        return [RuleRow._make(rule) for rule in json.loads(self.said)[2]]
 
 
 class DefectRow(NamedTuple):
@@ -129,7 +145,8 @@ def _equipment(scope: Scope) -> QuerySet[Any]:
     )  # fmt: skip
     return branch(
         EQUIPMENT, current(Equipment).filter(site__in=scope.sites),
-        "pk", "tag", "name", "life_ends_on", newest(work.filter(equipment=OuterRef("pk")), "done_on", "result"), rules,
+        "pk", "tag", "name",
+        as_text("life_ends_on", newest(work.filter(equipment=OuterRef("pk")), "done_on", "result"), rules),
     )  # fmt: skip
 
 
@@ -150,18 +167,26 @@ def _banks(scope: Scope) -> QuerySet[Any]:
 
 
 def equipment_facts(item: EquipmentRow, defects: Iterable[DefectRow], setting: Setting) -> f.Equipment:
-    """Turn an item's rows into facts.
+    """Turn an item's rows into facts."""
+    found = _recorded(item.said, setting.zone, setting.today, setting.window_keeps_good)
+    return replace(found, defects=defect_facts(defects, setting)) if defects else found
+
+
+@lru_cache(maxsize=65536)
+def _recorded(said: str, zone: str, today: str, window_keeps_good: bool) -> f.Equipment:  # noqa: FBT001  # a key
+    """Return what is recorded of an item; remembered by its text, since from one page to the next few items change.
 
     The newest result is judged rule by rule: a passed function test does not wash out a failed calibration.
     """
-    due = [_due(rule, setting) for rule in item.rules]
-    if item.life_ends_on is not None:
-        due.append(f.Due(LIFE, f.DueDate(date.fromisoformat(item.life_ends_on))))
-    acts = [rule[-1] for rule in item.rules if rule[-1] is not None]
-    if item.newest is not None:
-        acts.append(item.newest)
-    results = _results_of(max(acts)[0], _worst(acts), setting.zone) if acts else ()
-    return f.Equipment(tuple(due), results, defect_facts(defects, setting) if defects else ())
+    life_ends_on, last, rules = json.loads(said)
+    due = [_due(rule, zone, today, window_keeps_good=window_keeps_good) for rule in rules]
+    if life_ends_on is not None:
+        due.append(f.Due(LIFE, f.DueDate(date.fromisoformat(life_ends_on))))
+    acts = [act for act in (last, *(rule[-1] for rule in rules)) if act is not None]
+    if not acts:
+        return f.Equipment(tuple(due))
+    day = date.fromisoformat(max(acts)[0])
+    return f.Equipment(tuple(due), (f.Result(start_of_day(day, zone), _worst(acts)),))
 
 
 def _worst(acts: list[Row]) -> Any:
@@ -172,26 +197,14 @@ def _worst(acts: list[Row]) -> Any:
     return worst
 
 
-@lru_cache(maxsize=4096)
-def _results_of(day: str, worst: Literal["passed", "failed", "could not read"], zone: str) -> tuple[f.Result, ...]:
-    return (f.Result(start_of_day(date.fromisoformat(day), zone), worst),)
-
-
-def _due(rule: Row, setting: Setting) -> f.Due:
+def _due(rule: Row, zone: str, today: str, *, window_keeps_good: bool) -> f.Due:
     """Reckon when an act falls due from the newest passed one; never passed stays unknown."""
     name, months, days, window_days, _, passed, _ = rule
     if passed is None:
         return f.Due(name, None)
     done_on, due_on = passed
-    every = (months, days, window_days if setting.window_keeps_good else 0)
-    if done_on > setting.today:
-        return f.Due(name, _due_date(done_on, due_on, every), start_of_day(date.fromisoformat(done_on), setting.zone))
-    return _due_of(name, done_on, due_on, every)
-
-
-@lru_cache(maxsize=16384)
-def _due_of(name: str, done_on: str, due_on: str | None, every: tuple[int, int, int]) -> f.Due:
-    return f.Due(name, _due_date(done_on, due_on, every))
+    until = _due_date(done_on, due_on, (months, days, window_days if window_keeps_good else 0))
+    return f.Due(name, until, start_of_day(date.fromisoformat(done_on), zone) if done_on > today else None)
 
 
 def _due_date(done_on: str, due_on: str | None, every: tuple[int, int, int]) -> f.DueDate:

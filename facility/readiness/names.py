@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 
 from facility.compute.facts import CREW
-from maintenance.readiness import RuleRow
 from treatments.readiness import IN_USE, IN_USE_TOO
 
 if TYPE_CHECKING:
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from facility.readiness.gather import Records
     from facility.readiness.gather_checks import SheetRow
     from facility.readiness.gather_people import PersonRow
-    from maintenance.readiness import BankRow, DefectRow, EquipmentRow
+    from maintenance.readiness import BankRow, DefectRow, EquipmentRow, RuleRow
     from treatments.readiness import NeedRow, PlanRow
 
 Record = dict[str, Any]
@@ -108,7 +107,7 @@ class Names:
     def rules(self, name: str) -> dict[str, RuleRow]:
         """Return an item's interval rules by act."""
         item = self.equipment.get(name)
-        return {rule.name: rule for rule in map(RuleRow._make, item.rules)} if item else {}
+        return {rule.name: rule for rule in item.rules} if item else {}
 
     def qualification(self, key: str) -> str:
         """Return the name of a qualification that somebody at the site holds, else its key."""
