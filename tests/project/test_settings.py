@@ -29,3 +29,7 @@ def test_times_are_kept_with_their_zone() -> None:
 
 def test_a_read_opens_no_transaction() -> None:
     assert connection.settings_dict["ATOMIC_REQUESTS"] is False
+
+
+def test_tests_run_with_their_own_settings_however_they_are_started() -> None:
+    assert settings.SETTINGS_MODULE == "tests.settings"
