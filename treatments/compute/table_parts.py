@@ -1,4 +1,4 @@
-"""From the sourced values of a table file to the parts of a table, and to what only informs."""
+"""Parts of a table as plain lists and objects: from the sourced values of a file, and back from a table."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from facility.compute.reference import Sourced
+    from treatments.compute.tables import Segment, Table
 
 #: entries that a file may hold for reading; they change no profile
 INFORMING = frozenset(
@@ -38,6 +39,34 @@ def parts_from(values: Mapping[str, Sourced]) -> dict[str, Any]:
     return parts
 
 
+def as_parts(table: Table) -> dict[str, Any]:
+    """Return the parts of a table as plain lists and objects, which read_table() takes."""
+    parts: dict[str, Any] = {
+        "title": table.title,
+        "body": table.body,
+        "revision": table.revision,
+        "stop_time_begins": str(table.clock),
+        "descent": {
+            "to": table.descent.to_fsw, "rate": table.descent.rate_fsw_min, "gas": table.descent.gas,
+        },
+        "segments": [_row(one) for one in table.segments],
+        "extensions": [
+            {
+                "depth": one.depth_fsw,
+                "segments": [_row(part) for part in one.segments],
+                "allowed": one.allowed,
+                "breaks_may_be_left_out": one.breaks_may_be_left_out,
+            }
+            for one in table.extensions
+        ],
+        "depth_of_relief": table.depth_of_relief,
+    }  # fmt: skip
+    if table.first_stop is not None:
+        least, most = table.first_stop
+        parts["first_stop"] = {"least": least} if most is None else {"least": least, "most": most}
+    return parts
+
+
 def _place(tree: dict[str, Any], path: list[str], value: Any) -> None:
     for key in path[:-1]:
         tree = tree.setdefault(key, {})
@@ -60,3 +89,7 @@ def _stepped(tree: Mapping[str, Any]) -> list[list[Any]]:
             rows += [[depth, depth - size, travel, gas], [depth - size, depth - size, minutes - travel, gas]]
             depth -= size
     return [*rows, list(tree["last_ascent"])]
+
+
+def _row(one: Segment) -> list[Any]:
+    return [one.start_fsw, one.end_fsw, one.minutes, one.gas]

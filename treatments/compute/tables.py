@@ -138,34 +138,6 @@ def read_table(key: str, parts: Mapping[str, Any], gases: Collection[str]) -> Ta
     return table
 
 
-def as_parts(table: Table) -> dict[str, Any]:
-    """Return the parts of a table as plain lists and objects, which read_table() takes."""
-    parts: dict[str, Any] = {
-        "title": table.title,
-        "body": table.body,
-        "revision": table.revision,
-        "stop_time_begins": str(table.clock),
-        "descent": {
-            "to": table.descent.to_fsw, "rate": table.descent.rate_fsw_min, "gas": table.descent.gas,
-        },
-        "segments": [_row(one) for one in table.segments],
-        "extensions": [
-            {
-                "depth": one.depth_fsw,
-                "segments": [_row(part) for part in one.segments],
-                "allowed": one.allowed,
-                "breaks_may_be_left_out": one.breaks_may_be_left_out,
-            }
-            for one in table.extensions
-        ],
-        "depth_of_relief": table.depth_of_relief,
-    }  # fmt: skip
-    if table.first_stop is not None:
-        least, most = table.first_stop
-        parts["first_stop"] = {"least": least} if most is None else {"least": least, "most": most}
-    return parts
-
-
 def read_segments(what: str, rows: Any, gases: Collection[str]) -> tuple[Segment, ...]:
     """Return segments from rows of start fsw, end fsw, minutes, gas.
 
@@ -204,7 +176,7 @@ def _extension(part: Any, segments: Sequence[Segment], gases: Collection[str]) -
         raise TableError("extension, depth", depth, "a depth at which the table has a stop")
     added = read_segments(f"extension at {depth:g} fsw", part.get("segments"), gases)
     if any(not one.is_stop or one.start_fsw != depth for one in added):
-        raise TableError(f"extension at {depth:g} fsw", [_row(one) for one in added], f"stops at {depth:g} fsw only")
+        raise TableError(f"extension at {depth:g} fsw", part["segments"], f"stops at {depth:g} fsw only")
     allowed = number(f"extension at {depth:g} fsw, allowed", part.get("allowed"), 1, MOST_EXTENSIONS)
     if allowed != int(allowed):
         raise TableError(f"extension at {depth:g} fsw, allowed", allowed, "a whole number")
@@ -301,7 +273,3 @@ def _names(what: str, part: Any, known: Collection[str]) -> None:
     for name in part:
         if name not in known:
             raise TableError(f"{what}, entry", name, "one of " + ", ".join(sorted(known)))
-
-
-def _row(one: Segment) -> list[Any]:
-    return [one.start_fsw, one.end_fsw, one.minutes, one.gas]

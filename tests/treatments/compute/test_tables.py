@@ -11,7 +11,8 @@ import pytest
 from facility.compute.reference import Standing
 from tests.treatments.compute.asking import planned
 from treatments.compute.profile import Choices, ProfileError, depth_at, gas_at, oxygen_minutes, profile, steps
-from treatments.compute.tables import StopClock, TableError, as_parts, read_table
+from treatments.compute.table_parts import as_parts
+from treatments.compute.tables import StopClock, TableError, read_table
 from treatments.reference import FILES, TABLES, fractions, table, table_values
 
 #: U.S. Navy Diving Manual revision 4A; recalled totals: table clock, and from the surface at 20 fsw/min
