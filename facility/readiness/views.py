@@ -35,7 +35,7 @@ def home(request: StaffRequest) -> HttpResponse:
     if len(sites) == 1:
         return redirect("readiness:now", sites[0].key)
     acts = {
-        "import_url": link("imports:first") or link("imports:upload"),
+        "import_url": link("imports:upload"),
         "site_url": link("records:first_site"),
         "may_make": request.user.is_superuser,
     }
