@@ -144,12 +144,17 @@ def sheet(of: Chamber | None = None, steps: list[dict[str, Any]] | None = None, 
     number = next(_numbers)
     stored = services.add(
         CheckSheet(
-            **{"chamber": of or chamber(), "key": f"sheet-{number}", "title": f"Sheet {number}", "occasion": "daily"} | fields
+            **{"chamber": of or chamber(), "key": f"sheet-{number}", "title": f"Sheet {number}", "occasion": "daily"}
+            | fields
         ),
         by=BY,
     )
     version = SheetVersion(
-        sheet=stored, version=1, steps=STEPS if steps is None else steps, approved_by="Ina Test", in_force_from=events.now()
+        sheet=stored,
+        version=1,
+        steps=STEPS if steps is None else steps,
+        approved_by="Ina Test",
+        in_force_from=events.now(),
     )
     services.add(version, by=BY)
     return stored

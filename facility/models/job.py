@@ -25,9 +25,7 @@ class Job(models.Model):
     outcome = models.CharField(max_length=500, blank=True)
 
     class Meta:
-        indexes = [
-            models.Index(fields=["due_at"], condition=Q(finished_at=None, dead_at=None), name="job_waiting")
-        ]
+        indexes = [models.Index(fields=["due_at"], condition=Q(finished_at=None, dead_at=None), name="job_waiting")]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.pk}"

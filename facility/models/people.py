@@ -112,9 +112,7 @@ class QualificationHeld(Entry):
     )
     number = models.CharField(_("number"), max_length=80, blank=True)
     issuer = models.CharField(_("issuer"), max_length=150, blank=True)
-    scan = models.ForeignKey(
-        Evidence, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("scan")
-    )
+    scan = models.ForeignKey(Evidence, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("scan"))
     second_look_by = models.CharField(
         _("dates read a second time by"), max_length=150, blank=True,
         help_text=_("Empty: waiting for a second look, and it does not count yet."),

@@ -139,7 +139,9 @@ class Answer(Entry):
     choice = models.CharField(_("choice"), max_length=60, blank=True)
     note = models.CharField(_("note"), max_length=500, blank=True)
     second_person = models.CharField(_("second person"), max_length=150, blank=True)
-    photo = models.ForeignKey(Evidence, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("photo"))
+    photo = models.ForeignKey(
+        Evidence, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("photo")
+    )
     late = models.BooleanField(default=False)
 
     class Meta:

@@ -23,6 +23,15 @@ def validate_zone(name: str) -> None:
         )
 
 
+#: first parts of addresses that belong to no site; a site of that key could not be reached
+TAKEN_ADDRESSES = frozenset(
+    {
+        "accept", "account", "first-site", "first-user", "import", "sign-in", "sign-out", "static", "worksheets",
+        "favicon", "healthz", "readyz", "metrics", "media", "api", "new",
+    }
+)  # fmt: skip
+
+
 class Organisation(Kept):
     """Who runs one or more sites."""
 
@@ -38,12 +47,8 @@ class Organisation(Kept):
 class Site(Kept):
     """One facility: a place with its own people, papers, clock and local codes."""
 
-    organisation = models.ForeignKey(
-        Organisation, models.PROTECT, related_name="sites", verbose_name=_("organisation")
-    )
-    key = models.SlugField(
-        _("key"), max_length=60, unique=True, help_text=_("Short, lower case, for example skerrow.")
-    )
+    organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="sites", verbose_name=_("organisation"))
+    key = models.SlugField(_("key"), max_length=60, unique=True, help_text=_("Short, lower case, for example skerrow."))
     name = models.CharField(_("name"), max_length=200)
     zone = models.CharField(
         _("time zone"), max_length=60, validators=[validate_zone], help_text=_("For example Europe/Oslo.")
@@ -56,6 +61,21 @@ class Site(Kept):
     )
 
     SHOWN = ("key", "name", "organisation", "zone", "jurisdiction", "evacuation_plan")
+
+    def clean(self) -> None:
+        """Refuse a key under which the app's own pages lie."""
+        if self.key.lower() in TAKEN_ADDRESSES:
+            raise ValidationError(
+                {
+                    "key": ValidationError(
+                        _(
+                            "“%(key)s” is the address of the app's own pages. Take another key, for example %(key)s-site."
+                        ),
+                        code="taken",
+                        params={"key": self.key},
+                    )
+                }
+            )
 
     def __str__(self) -> str:
         return self.name

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from playwright.sync_api import Page
-    from pytest_django.fixtures import SettingsWrapper
+    from pytest_django import Settings
 
     from facility.models import Site
 
@@ -40,7 +40,7 @@ RESTS_ON_CHECK = "table-6"
 
 
 @pytest.fixture
-def site(transactional_db: None, settings: SettingsWrapper, tmp_path: Path) -> Site:
+def site(transactional_db: None, settings: Settings, tmp_path: Path) -> Site:
     """Return the demo's site, loaded as of today into a folder of its own."""
     settings.DATA_DIR = tmp_path
     settings.EVIDENCE_DIR = tmp_path / "evidence"

@@ -25,7 +25,7 @@ OWN = Path(__file__).parent.parent / "data" / "own_facility"
 #: what anybody may open, and what needs a signed-in person but no site
 OPEN = {"accounts:login", "accounts:first_user", "accounts:accept", "accounts:light"}
 SIGNED_IN = {"accounts:logout", "accounts:account", "readiness:home", "records:first_site",
-             "imports:guide", "imports:templates"}  # fmt: skip
+             "imports:guide", "imports:templates", "worksheets:every", "worksheets:worksheet"}  # fmt: skip
 FIRST_ACCOUNT_ONLY = {"imports:upload", "imports:take", "records:first_site"}
 
 #: page -> the act it asks for; pages of kinds are added below
@@ -91,7 +91,7 @@ def rows_of(site: Site) -> dict[str, Any]:
     pks |= {"records:confirmed": site.contacts.all()[0]}
     parts = {
         "site": site.key, "chamber": chamber.key, "plan": plan.key, "sheet_pk": sheet.pk, "number": check.version.version,
-        "place": 1, "answer_pk": 1, "seq": Event.objects.all()[0].seq, "key": "check_age_min",
+        "place": 1, "answer_pk": 1, "seq": Event.objects.all()[0].seq, "name": "gas_content", "key": "check_age_min",
     }  # fmt: skip
     return {"pks": {name: row.pk for name, row in pks.items()}, "parts": parts}
 

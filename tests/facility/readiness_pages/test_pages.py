@@ -64,9 +64,14 @@ def test_the_now_page_says_each_state_in_words_with_its_horizon_and_reason() -> 
         assert said in words, said
 
 
-def test_whom_to_call_stands_before_the_tables_when_one_cannot_start() -> None:
+def test_whom_to_call_stands_after_the_tables_while_one_can_start() -> None:
     page = "".join(read("/now/").words)
-    assert page.index("Call first") < page.index("Ready with limits")
+    assert page.index("Ready with limits") < page.index("Call first")
+
+
+def test_whom_to_call_stands_before_the_reasons_of_a_table_that_cannot_start() -> None:
+    page = "".join(read("/why/2/").words)
+    assert page.index("Call first") < page.index("Good until")
 
 
 def test_a_picture_has_a_twin_in_words() -> None:
