@@ -7,9 +7,11 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from treatments.compute.atmosphere import Bands
+from treatments.compute.conformity import Tolerances
 from treatments.compute.demand import AirRule, Atmosphere
 from treatments.compute.dose import CnsLimits, Convention, EsotLaw, PulmonaryLaw
 from treatments.compute.pressure import Scale
+from treatments.compute.segmentation import Settings
 from treatments.compute.tender import OxygenRule
 from treatments.compute.ventilation import Interruption, Rates
 from treatments.compute.waits import WaitRule
@@ -157,3 +159,19 @@ def scales() -> dict[str, Scale]:
 
 def _float(values: dict[str, Sourced], name: str) -> float:
     return float(values[name].number)
+
+
+def tolerances() -> Tolerances:
+    """Return the tolerances of a log against its plan that a site starts with."""
+    values = figures("conformity")
+    names = ("depth", "stop", "oxygen_start", "oxygen", "break", "rate", "descent_rate")
+    return Tolerances(*(_float(values, name) for name in names))
+
+
+@lru_cache
+def segmentation() -> Settings:
+    """Return how a recorded profile is cut."""
+    values = figures("segmentation")
+    return Settings(
+        *(_float(values, name) for name in ("gap", "bin", "tolerance", "hold_rate", "same_depth", "shortest"))
+    )
