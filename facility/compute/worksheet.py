@@ -156,10 +156,6 @@ class Given:
         """Return a date or month."""
         return cast("PartDate", self.values[name])
 
-    def maybe_month(self, name: str) -> PartDate | None:
-        """Return a date or month, or None where it was left out."""
-        return cast("PartDate | None", self.values[name])
-
     def numbers(self, name: str) -> tuple[Decimal, ...]:
         """Return a list of numbers, empty where it was left out."""
         return cast("tuple[Decimal, ...] | None", self.values[name]) or ()

@@ -38,6 +38,9 @@ def t_probability(t: float, freedom: float) -> float:
     """Return the probability below ``t`` of Student's t with ``freedom`` degrees of freedom (inf: normal)."""
     if isinf(freedom):
         return normal_probability(t)
+    if t * t < freedom:  # near the middle the tail would be the difference of two like numbers
+        half = 0.5 * _incomplete_beta(0.5, freedom / 2, t * t / (freedom + t * t))
+        return 0.5 + half if t > 0 else 0.5 - half
     tail = 0.5 * _incomplete_beta(freedom / 2, 0.5, freedom / (freedom + t * t))
     return 1 - tail if t > 0 else tail
 
@@ -119,27 +122,27 @@ def _incomplete_gamma(shape: float, x: float) -> float:
 
 
 def _gamma_series(shape: float, x: float) -> float:
-    term = total = 1 / shape
-    for number in range(1, _MOST_TERMS):
+    number, term = 0, 1 / shape
+    total = term
+    while term > total * _CLOSE:
+        number += 1
         term *= x / (shape + number)
         total += term
-        if term < total * _CLOSE:
-            break
     return total
 
 
 def _gamma_fraction(shape: float, x: float) -> float:
     b = x + 1 - shape
     c, d = 1 / _TINY, 1 / b
-    value = d
-    for number in range(1, _MOST_TERMS):
+    value, number, change = d, 0, 0.0
+    while abs(change - 1) > _CLOSE and number < _MOST_TERMS:
+        number += 1
         a = -number * (number - shape)
         b += 2
         d = 1 / _not_zero(a * d + b)
         c = _not_zero(b + a / c)
-        value *= c * d
-        if abs(c * d - 1) < _CLOSE:
-            break
+        change = c * d
+        value *= change
     return value
 
 
@@ -157,16 +160,16 @@ def _incomplete_beta(a: float, b: float, x: float) -> float:
 
 def _beta_fraction(a: float, b: float, x: float) -> float:
     c, d = 1.0, 1 / _not_zero(1 - (a + b) * x / (a + 1))
-    value = d
-    for number in range(1, _MOST_TERMS):
+    value, number, change = d, 0, 0.0
+    while abs(change - 1) > _CLOSE and number < _MOST_TERMS:
+        number += 1
         even = number * (b - number) * x / ((a + 2 * number - 1) * (a + 2 * number))
         odd = -(a + number) * (a + b + number) * x / ((a + 2 * number) * (a + 2 * number + 1))
         for part in (even, odd):
             d = 1 / _not_zero(1 + part * d)
             c = _not_zero(1 + part / c)
-            value *= c * d
-        if abs(c * d - 1) < _CLOSE:
-            break
+            change = c * d
+            value *= change
     return value
 
 

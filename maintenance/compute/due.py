@@ -101,9 +101,9 @@ def by_calendar(interval: Span, last: Last, anchor: Anchor = Anchor.FLOATING, wi
     """
     if not interval or interval.months < 0 or interval.days < 0:
         raise IntervalError(f"An interval of {interval.months} months and {interval.days} days never falls due.")
-    kept = anchor is Anchor.FIXED and last.due_on is not None and _inside(window, interval, last)
-    start = last.due_on if kept and last.due_on is not None else last.done_on
-    day = last.day if kept or anchor is Anchor.FLOATING else None
+    held = _held_anchor(window, interval, last) if anchor is Anchor.FIXED else None
+    start = last.done_on if held is None else held
+    day = last.day if held is not None or anchor is Anchor.FLOATING else None
     due_on = interval.after(start, day)
     if due_on <= last.done_on:
         raise IntervalError(f"Due on {due_on}, done on {last.done_on}: the window reaches over the whole interval.")
@@ -111,16 +111,17 @@ def by_calendar(interval: Span, last: Last, anchor: Anchor = Anchor.FLOATING, wi
         Cause.CALENDAR,
         due_on,
         opening(window, interval, due_on, last.done_on, day),
-        anchor_kept=kept if anchor is Anchor.FIXED else None,
+        anchor_kept=held is not None if anchor is Anchor.FIXED else None,
     )
 
 
-def _inside(window: Window, interval: Span, last: Last) -> bool:
-    """Whether the last act was done inside the window of the day it had been due."""
+def _held_anchor(window: Window, interval: Span, last: Last) -> date | None:
+    """Return the day the last act had been due, if it was done inside the window of that day."""
     if last.due_on is None:
-        return False
+        return None
     before = interval.before(last.due_on, last.day)  # stands for the act before, which a window "after" counts from
-    return opening(window, interval, last.due_on, before, last.day).holds(last.done_on)
+    inside = opening(window, interval, last.due_on, before, last.day).holds(last.done_on)
+    return last.due_on if inside else None
 
 
 def by_counter(limit: Decimal, total: Sequence[Reading], span_days: int, cause: Cause = Cause.COUNTER) -> Side:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from django.core.management import CommandError, call_command
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from facility.compute.worksheet import InputError, Kind
@@ -127,6 +127,7 @@ def test_a_number_is_read_as_typed() -> None:
 
 
 @pytest.mark.parametrize("worksheet", ALL, ids=lambda one: one.name)
+@settings(max_examples=20)
 @given(data=st.data())
 def test_any_junk_is_taken_or_refused_by_name(worksheet: Any, data: st.DataObject) -> None:
     """No input whatever ends in anything but a result or a refusal that says something."""
