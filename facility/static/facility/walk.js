@@ -132,9 +132,7 @@ function took(item, answer) {
     window.location.reload();
     return;
   }
-  const holder = document.createElement("template");
-  holder.innerHTML = answer.html.trim();
-  const made = holder.content.firstElementChild;
+  const made = new DOMParser().parseFromString(answer.html, "text/html").body.firstElementChild;
   item.replaceWith(made);
   ready(made);
   progress(answer);

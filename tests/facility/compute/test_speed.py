@@ -1,6 +1,6 @@
-"""A large facility is evaluated in milliseconds.
+"""What a forecast of a large facility may cost.
 
-The limits are the house's own; on a busy machine the best of several tries counts.
+The ratio is taken within one run; absolute times are for the bench.
 """
 
 from __future__ import annotations
