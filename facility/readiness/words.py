@@ -12,6 +12,7 @@ from facility.compute.instants import Instant
 from facility.readiness.times import local
 
 THIN_SPACE = "\u202f"
+DAYS_FROM_H = 72
 
 
 def when(at: Instant, zone: str) -> str:
@@ -25,12 +26,14 @@ def day(one: date) -> str:
 
 
 def span(minutes: int) -> str:
-    """Write a length of time: 8 h 38, 45 min.
+    """Write a length of time: 8 h 38, 45 min, and from three days on in whole days.
 
-    >>> span(518), span(45)
-    ('8 h 38', '45 min')
+    >>> span(518), span(45), span(3 * 1440)
+    ('8 h 38', '45 min', '3 days')
     """
     hours, rest = divmod(minutes, 60)
+    if hours >= DAYS_FROM_H:
+        return _("%(days)d days") % {"days": hours // 24}
     return f"{hours} h {rest:02d}" if hours else f"{rest} min"
 
 
