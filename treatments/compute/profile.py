@@ -68,7 +68,7 @@ class Profile:
     @property
     def run_minutes(self) -> float:
         """The length from leaving the surface."""
-        return fsum(one.minutes for one in self.segments)
+        return self.ends[-1]
 
     @property
     def ends(self) -> tuple[float, ...]:

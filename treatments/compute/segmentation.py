@@ -72,6 +72,10 @@ class _Part:
 
 
 Sample = tuple[float, float]  # minute, fsw
+#: two ramps in a row are one if the faster is at most this much faster; own choice
+SAME_RATE = 1.5
+#: a piece is fitted again from no fewer points than this; own choice
+FEWEST = 4
 
 
 def cut(times_s: Sequence[float], depths_fsw: Sequence[float], settings: Settings) -> tuple[Piece, ...]:
@@ -87,7 +91,7 @@ def cut(times_s: Sequence[float], depths_fsw: Sequence[float], settings: Setting
     pieces: list[Piece] = []
     for first, last in _stretches(times_s, settings.gap_s):
         bins = _bins(times_s[first:last], depths_fsw[first:last], settings.bin_s)
-        parts = _joined(_parts(bins, tolerance, settings), settings)
+        parts = _refined(_joined(_parts(bins, tolerance, settings), settings), bins, tolerance)
         found = _pieces(parts, (times_s[first] / 60, times_s[last - 1] / 60))
         if pieces and found:
             before, after = pieces[-1], found[0]
@@ -190,6 +194,25 @@ def _joined(parts: Sequence[_Part], settings: Settings) -> list[_Part]:
     return [part for part in kept if not _scrap(part, settings)] or kept[:1]
 
 
+def _refined(parts: Sequence[_Part], bins: Sequence[Sample], tolerance: float) -> list[_Part]:
+    """Fit each piece again without the ends, which the growing of pieces shares out unevenly at a bend."""
+    meetings = [-inf, *(_meeting(one, after) for one, after in pairwise(parts)), inf]
+    steepest = [max((abs(one.fit.slope), abs(after.fit.slope))) for one, after in pairwise(parts)]
+    margins = [0.0, *(tolerance / slope if slope > 0 else 0.0 for slope in steepest), 0.0]
+    found = []
+    place = 0
+    for n, part in enumerate(parts):
+        first, last = meetings[n] + margins[n], meetings[n + 1] - margins[n + 1]
+        inside = []
+        while place < len(bins) and bins[place][0] < meetings[n + 1]:
+            if first <= bins[place][0] <= last:
+                inside.append(bins[place])
+            place += 1
+        enough = len(inside) * 2 >= part.fit.count and len(inside) >= FEWEST
+        found.append(replace(part, fit=Fit.of(inside)) if enough else part)
+    return found
+
+
 def _scrap(part: _Part, settings: Settings) -> bool:
     return part.end_min - part.start_min < settings.shortest_min and part.kind is PieceKind.STOP
 
@@ -201,10 +224,6 @@ def _one(last: _Part, part: _Part, settings: Settings) -> bool:
         return abs(last.fit.mean_depth - part.fit.mean_depth) <= settings.same_fsw
     faster, slower = sorted((abs(last.fit.slope), abs(part.fit.slope)), reverse=True)
     return faster <= SAME_RATE * slower
-
-
-#: two ramps in a row are one if the faster is at most this much faster; own choice
-SAME_RATE = 1.5
 
 
 def _pieces(parts: Sequence[_Part], ends: tuple[float, float]) -> list[Piece]:

@@ -19,13 +19,13 @@ class TenderError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class OxygenRule:
-    """Oxygen of a tender on one table: minutes at ``depth_fsw``, then the ascent from there."""
+    """Oxygen of a tender on one table: minutes at ``depth_fsw``, then the ascent from there (None: not stated)."""
 
     depth_fsw: float
     up_to_one_min: float
     more_min: float
     previous_min: float | None
-    ascent_min: float
+    ascent_min: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,16 +67,17 @@ def owed(rule: OxygenRule | None, extensions: int, *, most_extensions: int, prev
     minutes = rule.up_to_one_min if extensions <= 1 else rule.more_min
     if previous:
         minutes += rule.previous_min or 0
-    return TenderOxygen(minutes, minutes + rule.ascent_min, rule.depth_fsw)
+    total = None if rule.ascent_min is None else minutes + rule.ascent_min
+    return TenderOxygen(minutes, total, rule.depth_fsw)
 
 
 def breathed(oxygen: TenderOxygen, rule: OxygenRule) -> tuple[Segment, ...]:
-    """Return the oxygen owed as segments, for its dose and its volume; none where it is not stated."""
-    if oxygen.at_depth_min is None:
+    """Return the oxygen owed as segments, for its dose and its volume; none where its total is not stated."""
+    if oxygen.at_depth_min is None or rule.ascent_min is None:
         return ()
     depth = rule.depth_fsw
-    stop = (Segment(depth, depth, oxygen.at_depth_min, OXYGEN),) if oxygen.at_depth_min > 0 else ()
-    return (*stop, Segment(depth, 0.0, rule.ascent_min, OXYGEN))
+    found = (Segment(depth, depth, oxygen.at_depth_min, OXYGEN), Segment(depth, 0.0, rule.ascent_min, OXYGEN))
+    return tuple(one for one in found if one.minutes > 0)
 
 
 def rule_for(table: str, rules: Mapping[str, OxygenRule]) -> OxygenRule | None:

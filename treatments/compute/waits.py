@@ -10,6 +10,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+#: common practice, no source: other years are a slip of the keyboard
+FIRST_YEAR, LAST_YEAR = 1970, 2199
+
 
 class WaitError(ValueError):
     """An instant or a zone that cannot be used: what, which value, what is allowed."""
@@ -52,8 +55,8 @@ def instant(text: str) -> datetime:
         moment = datetime.fromisoformat(text)
     except ValueError:
         moment = None
-    if moment is None or moment.utcoffset() is None:
-        allowed = "YYYY-MM-DDTHH:MM with Z or an offset such as +01:00"
+    if moment is None or moment.utcoffset() is None or not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        allowed = f"YYYY-MM-DDTHH:MM with Z or an offset such as +01:00, {FIRST_YEAR} to {LAST_YEAR}"
         raise WaitError(f"instant: {text!r} is not taken. Allowed: {allowed}.")
     return moment.astimezone(UTC)
 

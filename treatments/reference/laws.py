@@ -113,13 +113,13 @@ def tender_rules() -> dict[str, OxygenRule]:
     tables = dict.fromkeys(name.split(".")[1] for name in values if name.startswith("oxygen."))
     found = {}
     for one in tables:
-        previous = values.get(f"oxygen.{one}.previous")
+        previous, ascent = (values.get(f"oxygen.{one}.{name}") for name in ("previous", "ascent"))
         found[one] = OxygenRule(
             _float(values, f"oxygen.{one}.depth"),
             _float(values, f"oxygen.{one}.up_to_one"),
             _float(values, f"oxygen.{one}.more"),
             float(previous.number) if previous is not None else None,
-            _float(values, f"oxygen.{one}.ascent"),
+            float(ascent.number) if ascent is not None else None,
         )
     return found
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from treatments.worksheets.air import VALVE_TIMING, VENTILATION
+from treatments.worksheets.air import RUN_AIR, VALVE_TIMING, VENTILATION
 from treatments.worksheets.atmosphere import CO2, PO2, TEMPERATURE_BAND
 from treatments.worksheets.dose import SEGMENT_DOSE, TABLE_DOSE
 from treatments.worksheets.gas import AIR_SUPPLY, GAS_DEMAND, OXYGEN_DEMAND
@@ -20,6 +20,7 @@ WORKSHEETS: tuple[Worksheet, ...] = (
     TABLE_DOSE,
     SEGMENT_DOSE,
     VENTILATION,
+    RUN_AIR,
     VALVE_TIMING,
     OXYGEN_DEMAND,
     GAS_DEMAND,

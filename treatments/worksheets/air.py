@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
-from facility.compute.worksheet import Output, Worksheet
+from facility.compute.worksheet import InputError, Output, Worksheet
 from facility.compute.worksheet_inputs import number, optional, whole, yes_no
-from treatments.compute.ventilation import People, after_stop, asked, scfm, valve_seconds
+from treatments.compute.run_air import Inside, stretches
+from treatments.compute.ventilation import People, after_stop, air_used, asked, scfm, valve_seconds
 from treatments.reference import figures
 from treatments.reference.laws import atmosphere, interruption, rates
-from treatments.worksheets.common import CHAMBER, DEEPEST, HANDBOOK, rests_on
+from treatments.worksheets.common import CHAMBER, DEEPEST, HANDBOOK, RUNS, TABLE_INPUTS, planned, rests_on
 
 if TYPE_CHECKING:
     from facility.compute.worksheet import Given
@@ -60,6 +61,25 @@ def _valve(given: Given) -> dict[str, object]:
         "minutes": seconds / 60,
         "from_depth": depth + fall / 2,
         "to_depth": depth - fall / 2,
+    }
+
+
+def _run_air(given: Given) -> dict[str, object]:
+    run = planned(given)
+    minutes = given.maybe("tender_oxygen")
+    inside = Inside(given.whole("patients"), given.whole("tenders"), float(minutes or 0))
+    after_descent = run.run_minutes - run.descent.minutes
+    if inside.tender_oxygen_min > after_descent:
+        raise InputError("tender_oxygen", minutes, f"0 to {after_descent:g} min, the run after its descent")
+    found = stretches(run, inside, rates(), dump=given.yes("overboard_dump"))
+    ventilation = air_used(found, atmosphere().fsw)
+    filling = given.real("lock_volume") * run.descent.end_fsw / atmosphere().fsw
+    return {
+        "ventilation_scf": ventilation,
+        "filling_scf": filling,
+        "total_scf": ventilation + filling,
+        "highest_acfm": max(one.acfm for one in found),
+        "mean_scfm": ventilation / after_descent,
     }
 
 
@@ -114,4 +134,29 @@ VALVE_TIMING = Worksheet(
     caution=CHAMBER,
     compute=_valve,
     rests_on=rests_on("ventilation", "valve"),
+)
+RUN_AIR = Worksheet(
+    name="run_air",
+    title=_("Air that a whole run asks for"),
+    inputs=(
+        *TABLE_INPUTS,
+        whole("patients", "1", 1, MOST_PEOPLE, _("at rest, breathing by the table")),
+        whole("tenders", "1", 1, MOST_PEOPLE, _("at work on air, at rest on oxygen")),
+        optional(number("tender_oxygen", "min", 60, ("0", "20160"), _("tenders on oxygen before the surface"))),
+        yes_no("overboard_dump", False, _("exhaled oxygen goes overboard: the air rates hold for everyone")),
+        number("lock_volume", "ft3", 300, ("0", "100000"), _("floodable volume of the lock that is filled")),
+    ),
+    outputs=(
+        Output("ventilation_scf", "scf", _("ventilation after the descent")),
+        Output("filling_scf", "scf", _("to fill the lock to the first stop")),
+        Output("total_scf", "scf", _("both")),
+        Output("highest_acfm", "acfm", _("highest ventilation asked for")),
+        Output("mean_scfm", "scfm", _("mean over the run after its descent")),
+    ),
+    source=f"{HANDBOOK}, p. 22-16 and p. 7-14; tables from memory",
+    formula=_("integral of acfm x (D + 33) / 33 over the run, acfm by who is on air and on a mask; volume x D / 33"),
+    caution=f"{RUNS} {CHAMBER}",
+    compute=_run_air,
+    rests_on=rests_on("ventilation", "air", "mask"),
+    from_memory=True,
 )

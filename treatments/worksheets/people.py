@@ -57,8 +57,13 @@ def _by(given: Given, look_back: float, *, high: bool) -> dict[str, object]:
 
 
 def _words(at_depth: float | None, depth: float | None, total: float | None) -> str:
-    if at_depth is None or depth is None or total is None:
+    if at_depth is None or depth is None:
         return not_stated()
+    if total == 0:
+        return gettext("none: chamber air throughout")
+    if total is None:
+        words = gettext("%(at)g min before leaving %(depth)g fsw; on the way to the surface %(said)s")
+        return words % {"at": at_depth, "depth": depth, "said": not_stated()}
     return gettext("%(at)g min at %(depth)g fsw and on to the surface, %(total)g min in all") % {
         "at": at_depth,
         "depth": depth,

@@ -25,7 +25,8 @@ from treatments.compute.demand import (
     oxygen_ata_minutes,
     pressure_needed,
 )
-from treatments.compute.profile import Choices, depth_at, profile
+from treatments.compute.profile import Choices, depth_at, gas_at, profile
+from treatments.compute.run_air import Inside, stretches
 from treatments.compute.ventilation import (
     People,
     Stretch,
@@ -90,30 +91,29 @@ def test_valve_timing(volume: float, acfm: float, depth: float, seconds: float) 
     assert valve_seconds(volume, acfm, depth, 10, ATM.fsw) == pytest.approx(seconds, abs=0.5)
 
 
-def table_six_stretches(*, dump: bool) -> list[Stretch]:
-    """One patient at rest, one tender working on air and at rest on oxygen in the last 60 minutes; no descent."""
-    run = planned("TT6")
-    last = run.run_minutes - 60
-    found = []
-    for one, end in zip(run.segments[1:], run.ends[1:], strict=True):
-        cuts = [end - one.minutes, *([last] if end - one.minutes < last < end else []), end]
-        for start, stop in pairwise(cuts):
-            masked = one.gas == "O2"
-            tender_masked = start >= last
-            people = People(
-                air_rest=not masked,
-                air_working=not tender_masked,
-                mask_rest=masked + tender_masked,
-            )
-            found.append(
-                Stretch(depth_at(run, start), depth_at(run, stop), stop - start, asked(people, rates(), dump=dump).acfm)
-            )
-    return found
-
-
 def test_ventilation_air_of_a_whole_table_six() -> None:
     """Calculated apart from this program: 8 267.7 scf without a dump."""
-    assert air_used(table_six_stretches(dump=False), ATM.fsw) == pytest.approx(8267.7, abs=0.1)
+    inside = Inside(patients=1, tenders=1, tender_oxygen_min=60)
+    found = stretches(planned("TT6"), inside, rates(), dump=False)
+    assert air_used(found, ATM.fsw) == pytest.approx(8267.7, abs=0.1)
+
+
+def test_ventilation_air_of_a_run_agrees_with_scipy() -> None:
+    """Half an hour into the ramp the tender's oxygen begins: the stretch is cut there."""
+    run = planned("TT6")
+    inside = Inside(patients=2, tenders=1, tender_oxygen_min=15)
+    found = stretches(run, inside, rates(), dump=False)
+
+    def flow(minute: float) -> float:
+        masked = 2 * (gas_at(run, minute) == "O2") + (minute >= 273)
+        acfm = 12.5 * masked if masked else 2 * 2 + 4
+        return acfm * (depth_at(run, minute) + 33) / 33
+
+    edges = [3.0, *run.ends[1:-1], 273.0, 288.0]
+    expected = sum(quad(flow, a + 1e-9, b - 1e-9)[0] for a, b in pairwise(edges))
+    assert air_used(found, ATM.fsw) == pytest.approx(expected, rel=1e-6)
+    with pytest.raises(VentilationError, match="tenders' oxygen: 300 min is not taken. Allowed: 0 to 285"):
+        stretches(run, Inside(1, 1, 300), rates(), dump=False)
 
 
 def test_ventilation_air_at_a_flat_six_acfm() -> None:

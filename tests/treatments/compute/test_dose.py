@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -78,6 +79,20 @@ def test_the_dose_of_a_table_agrees_with_the_published_one(
 def test_the_published_690_of_table_6a_is_the_older_form_without_its_descent() -> None:
     assert dose(table("TT6A-older").segments) == pytest.approx(690.42, abs=0.01)
     assert dose(table("TT6A").segments) == pytest.approx(717.12, abs=0.01)
+
+
+def test_doses_of_other_ways_to_the_surface() -> None:
+    """Calculated apart from this program: table 9 at 1 fsw/min, 2.4 ATA with its decompression on oxygen."""
+    nine, wound_care = planned("TT9").segments, planned("OX-2.4").segments
+    assert dose([*nine[:-1], Segment(45, 0, 45, "O2")]) == pytest.approx(360.82, abs=0.01)
+    assert dose([*wound_care[:-1], replace(wound_care[-1], gas="O2")]) == pytest.approx(294.53, abs=0.01)
+
+
+def test_dose_of_a_tender_over_a_plain_table_six() -> None:
+    """Air until the last 30 min at 30 fsw, then oxygen: 142.56, calculated apart from this program."""
+    inside = [replace(one, gas="AIR") for one in planned("TT6").segments[:-2]]
+    last = [Segment(30, 30, 30, "AIR"), Segment(30, 30, 30, "O2"), Segment(30, 0, 30, "O2")]
+    assert dose([*inside, *last]) == pytest.approx(142.56, abs=0.01)
 
 
 @pytest.mark.parametrize("breaks", Breaks)

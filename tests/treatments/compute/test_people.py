@@ -54,10 +54,21 @@ def test_oxygen_owed_to_a_tender(row: tuple[str, int, bool, float, float, float,
     assert dose(segments) == pytest.approx(uptd, abs=0.01)
 
 
-@pytest.mark.parametrize("key", ["TT1A", "TT4", "TT7", "OX-2.4"])
+@pytest.mark.parametrize("key", ["TT1A", "TT2A", "TT3", "OX-2.4"])
 def test_a_table_without_a_rule_is_not_stated(key: str) -> None:
     found = owed(rule_for(key, tender_rules()), 0, most_extensions=4, previous=False)
     assert (found.at_depth_min, found.total_min) == (None, None)
+
+
+def test_tables_four_and_seven_speak_of_the_tender_in_their_notes() -> None:
+    """Revision 4A: on table 4 oxygen from 2 h before leaving 30 fsw, no minutes beyond; on 7 chamber air throughout."""
+    four, seven = (tender_rules()[key] for key in ("TT4", "TT7"))
+    found = owed(four, 0, most_extensions=0, previous=False)
+    assert (found.at_depth_min, found.depth_fsw, found.total_min) == (120, 30, None)
+    assert breathed(found, four) == ()
+    none = owed(seven, 0, most_extensions=0, previous=False)
+    assert (none.at_depth_min, none.total_min, breathed(none, seven)) == (0, 0, ())
+    assert owed(four, 0, most_extensions=0, previous=True).at_depth_min is None
 
 
 def test_what_the_handbook_does_not_say_is_not_stated() -> None:
@@ -145,7 +156,7 @@ def test_an_instant_is_the_same_in_every_zone(moment: datetime, name: str) -> No
             assert str(one.until_local.tzinfo) == name
 
 
-@pytest.mark.parametrize("text", ["2026-03-28T19:00", "yesterday", "", "2026-13-01T00:00Z"])
+@pytest.mark.parametrize("text", ["2026-03-28T19:00", "yesterday", "", "2026-13-01T00:00Z", "9999-12-31T23:59Z"])
 def test_an_instant_without_an_offset_is_refused(text: str) -> None:
     with pytest.raises(WaitError, match="instant: .* is not taken"):
         instant(text)

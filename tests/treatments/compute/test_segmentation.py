@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import time
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -77,9 +78,11 @@ def test_stops_of_other_tables_are_found(key: str) -> None:
     assert depths == list(dict.fromkeys(expected))
 
 
-def test_a_record_of_the_plan_departs_from_it_nowhere() -> None:
-    run = planned("TT6", {60: 1})
-    pieces = cut(*record(run, Flaws(wait_s=600)), SETTINGS)
+@pytest.mark.parametrize("flaws", [Flaws(), Flaws(noise=0.2, step=1), Flaws(noise=0.3, spikes=0.005)])
+@pytest.mark.parametrize(("key", "extensions"), [("TT6", {60: 1}), ("TT1A", {}), ("TT6A", {30: 2})])
+def test_a_record_of_the_plan_departs_from_it_nowhere(key: str, extensions: dict[float, int], flaws: Flaws) -> None:
+    run = planned(key, extensions)
+    pieces = cut(*record(run, replace(flaws, wait_s=600)), SETTINGS)
     found = compare(run, recorded(pieces, 1.0), tolerances())
     assert found.deviations == ()
     assert not found.gas_compared
