@@ -259,3 +259,8 @@ def test_the_flasks_needed_hold_the_volume_and_one_less_does_not(volume: float, 
     count = flasks_needed(volume, flask, ATM)
     assert count * held(flask, ATM) >= volume * (1 - 1e-12)
     assert count == 0 or (count - 1) * held(flask, ATM) < volume
+
+
+def test_a_valve_is_not_timed_for_nothing() -> None:
+    with pytest.raises(VentilationError, match="volume 0 cf, rate 6 acfm: both must be more than 0"):
+        valve_seconds(0, 6, 165, 10, 33)

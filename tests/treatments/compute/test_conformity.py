@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tests.treatments.compute.asking import planned
 from treatments.compute.conformity import Departure, compare
-from treatments.compute.phases import LogError, Point, logged
+from treatments.compute.phases import LogError, Point, logged, phases, stops
 from treatments.compute.tables import Segment
 from treatments.reference import FILES
 from treatments.reference.laws import tolerances
@@ -152,3 +152,27 @@ def test_points_of_a_log_become_segments() -> None:
 def test_a_log_that_cannot_be_is_refused_by_point(points: list[Point], says: str) -> None:
     with pytest.raises(LogError, match=says):
         logged(points)
+
+
+def test_stops_that_a_wobble_parts_are_one_stop() -> None:
+    """60 fsw, half a foot up and back, 60 fsw: one stop of 20 min."""
+    log = [
+        Segment(0, 60, 3, ""),
+        Segment(60, 60, 9, ""),
+        Segment(60, 59.5, 1, ""),
+        Segment(59.5, 60, 1, ""),
+        Segment(60, 60, 9, ""),
+        Segment(60, 0, 3, ""),
+    ]
+    (stop,) = stops(phases(log, 1.0))
+    assert (stop.start_min, stop.end_min, stop.start_fsw) == (3, 23, 60)
+
+
+def test_a_stop_at_another_depth_is_another_stop() -> None:
+    log = [Segment(0, 60, 3, ""), Segment(60, 60, 9, ""), Segment(58, 58, 9, ""), Segment(58, 0, 3, "")]
+    assert [one.start_fsw for one in stops(phases(log, 1.0))] == [60, 58]
+
+
+def test_oxygen_that_was_never_breathed_is_missed_and_not_late() -> None:
+    log = [replace(one, gas="AIR") for one in six()]
+    assert found(log) == [(Departure.MISSED_OXYGEN, 90, 0), (Departure.MISSED_OXYGEN, 150, 0)]

@@ -216,3 +216,19 @@ def test_a_vacuum_and_an_unknown_unit_are_refused() -> None:
         to_kpa_gauge(Decimal(-1), "atm absolute", MSW)
     with pytest.raises(PressureError, match="unit: 'ft' is not taken. Allowed: one of fsw"):
         to_kpa_gauge(Decimal(1), "ft", MSW)
+
+
+@pytest.mark.parametrize(
+    ("fsw", "msw", "psi", "ata"), [(60, 18.38, 26.7, 2.8138), (165, 50.5, 73.4, 5.988), (33.08, 10.13, 14.7, 2.0)]
+)
+def test_depths_in_metres_pounds_and_atmospheres(fsw: float, msw: float, psi: float, ata: float) -> None:
+    """0.445 psi a fsw, 33.08 fsw an atmosphere (handbook and exact pairs; 165 / 33.08 + 1 by hand)."""
+    kpa = to_kpa_gauge(Decimal(str(fsw)), "fsw", STANDARD)
+    answers = [float(from_kpa_gauge(kpa, unit, STANDARD)) for unit in ("msw", "psi", "atm absolute")]
+    assert answers == [pytest.approx(msw, abs=0.05), pytest.approx(psi, abs=0.1), pytest.approx(ata, abs=0.0005)]
+
+
+def test_a_bar_is_32_646_feet_of_sea_water() -> None:
+    """Exact pair, from memory: 1 msw = 3.2646 fsw."""
+    bar = to_kpa_gauge(Decimal(1), "bar", MSW)
+    assert float(from_kpa_gauge(bar, "fsw", MSW)) == pytest.approx(32.646, abs=1e-9)

@@ -172,3 +172,28 @@ def test_ten_times_the_samples_take_about_ten_times_as_long() -> None:
         return time.perf_counter() - start
 
     assert min(took(100_000) for _ in range(2)) <= 40 * min(took(10_000) for _ in range(5))
+
+
+def test_waiting_at_the_surface_before_and_after_is_not_part_of_the_run() -> None:
+    times, depths = record(planned("TT6"), Flaws(wait_s=300))
+    times += [times[-1] + second for second in range(1, 600)]
+    depths += [0.05] * 599
+    log = recorded(cut(times, depths, SETTINGS), 1.0)
+    assert sum(one.minutes for one in log) == pytest.approx(288, abs=0.5)
+    assert (log[0].start_fsw, log[-1].end_fsw) == (pytest.approx(0, abs=0.2), pytest.approx(0, abs=0.2))
+
+
+def test_two_rates_of_ascent_are_two_pieces_and_one_rate_is_one() -> None:
+    """From 60 fsw at 3 fsw a minute to 30, then at 1; the halves of one rate belong together."""
+    times = [float(second) for second in range(0, 4201, 5)]
+
+    def depth(minute: float) -> float:
+        if minute <= 20:
+            return 60.0
+        return max(60 - 3 * (minute - 20), 0) if minute <= 30 else max(30 - (minute - 30), 0)
+
+    pieces = cut(times, [depth(second / 60) for second in times], SETTINGS)
+    ascents = [one for one in pieces if one.kind is ASCENT]
+    rates = [(one.start_fsw - one.end_fsw) / one.minutes for one in ascents]
+    assert rates == pytest.approx([3, 1], abs=0.05)
+    assert ascents[1].start_min == pytest.approx(30, abs=0.25)

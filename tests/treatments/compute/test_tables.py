@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from facility.compute.reference import Standing
+from facility.compute.reference import Sourced, Standing
 from tests.treatments.compute.asking import planned
 from treatments.compute.profile import Choices, ProfileError, depth_at, gas_at, oxygen_minutes, profile, steps
-from treatments.compute.table_parts import as_parts
+from treatments.compute.table_parts import as_parts, parts_from
 from treatments.compute.tables import StopClock, TableError, read_table
 from treatments.reference import FILES, TABLES, fractions, table, table_values
 
@@ -160,6 +160,9 @@ BAD = [
     (("colour",), "red", "table, entry: 'colour'"),
     (("depth_of_relief",), "yes", "depth_of_relief: 'yes'"),
     (("segments",), [], "segments: 0 is refused"),
+    (("segments",), "none", "segments: 'none' is refused. Allowed: a list"),
+    (("descent",), 20, "descent: 20 is refused. Allowed: an object with"),
+    (("first_stop",), {"least": 30, "most": 20}, "first_stop, most: 20"),
 ]  # fmt: skip
 
 
@@ -186,3 +189,32 @@ def test_a_first_stop_shorter_than_its_descent_is_refused() -> None:
     bad["segments"][0][2] = 3
     with pytest.raises(TableError, match="segments, row 1, minutes: 3.0.*more than the 3 min of the descent"):
         read_table("own", bad, fractions())
+
+
+STEPS = {
+    "hold": [60, 60, 720, "AIR"],
+    "steps.1": [58, 40, 2, 40],
+    "step_travel": 0.5,
+    "last_ascent": [40, 0, 40, "AIR"],
+}
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "says"),
+    [
+        ("steps.1", [58, 40, 2], "steps.1: .*four values"),
+        ("steps.1", [57, 40, 2, 40], "steps.1: .*a start at 58 fsw and whole steps of 2 fsw"),
+        ("step_travel", -1, "step_travel: -1"),
+    ],
+)
+def test_steps_that_do_not_fit_are_refused(name: str, value: object, says: str) -> None:
+    values = {key: Sourced(key, one, "", "", "", "", Standing.SITE) for key, one in {**STEPS, name: value}.items()}
+    with pytest.raises(TableError, match=says):
+        parts_from(values)
+
+
+def test_steps_become_their_travel_and_the_rest_of_their_minutes() -> None:
+    values = {key: Sourced(key, one, "", "", "", "", Standing.SITE) for key, one in STEPS.items()}
+    rows = parts_from(values)["segments"]
+    assert rows[1:3] == [[60, 58, 0.5, "AIR"], [58, 58, 39.5, "AIR"]]
+    assert sum(row[2] for row in rows) == 720 + 10 * 40 + 40

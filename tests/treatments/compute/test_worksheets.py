@@ -225,3 +225,18 @@ def test_every_wait_stands_beside_its_other_revision() -> None:
     rows = answer("waits")["waits"]
     assert [row["revision"] for row in rows[:4]] == ["rev4a", "rev6-7"] * 2
     assert rows[0]["until_local"] == "2026-03-29T09:00+02:00"
+
+
+@pytest.mark.parametrize(
+    ("key", "words"), [("TT4", "120 min before leaving 30 fsw"), ("TT7", "none: chamber air throughout")]
+)
+def test_the_notes_of_tables_four_and_seven_are_said_in_words(key: str, words: str) -> None:
+    """Revision 4A, notes to tables 4 and 7."""
+    found = answer("tender_oxygen", table=key, extensions=0, hours_since_previous=None)
+    assert words in found["rev4a_answer"]
+
+
+def test_a_drop_test_from_another_start_says_that_its_limit_is_not_stated() -> None:
+    found = answer("drop_test", start_reading=170, start_temperature=None, end_temperature=None)
+    assert "starts at 165 fsw" in found["remark"]
+    assert found["corrected_end"] is None
