@@ -104,21 +104,10 @@ class Explainer:
             return _("The chamber is %(what)s.") % {"what": members[0]["reason"]}
         if not members:
             return _("Nothing on record could meet it: no member counts any more.")
-        good, limited, unknown, bad = finding.counts
-        counted = [
-            ngettext("%d good", "%d good", good) % good,
-            ngettext("%d limited", "%d limited", limited) % limited if limited else "",
-            ngettext("%d not known", "%d not known", unknown) % unknown if unknown else "",
-            ngettext("%d not good", "%d not good", bad) % bad if bad else "",
-        ]
-        head = _("%(k)d of %(all)d needed: %(counts)s.") % {
-            "k": need.k,
-            "all": len(members),
-            "counts": ", ".join(one for one in counted if one),
-        }
+        head = _counted(need, finding, len(members))
         wanting = sorted((one for one in members if one["state"] != "good"), key=_badness)
         shown = wanting if wanting else members
-        return f"{head} {words.listed([_said(one) for one in shown])}."
+        return f"{head} {words.listed([_said(one) for one in shown])}.".strip()
 
     def _waiver(self, plan: str, name: str) -> str:
         """Say who decided to run without it, and until when."""
@@ -132,6 +121,21 @@ class Explainer:
                 said = {"who": row.granted_by, "until": end, "why": row.why}
                 return _("Under a waiver by %(who)s until %(until)s: %(why)s.") % said
         return _("Under a waiver.")
+
+
+def _counted(need: f.Need, finding: Finding, members: int) -> str:
+    """Say how many members a need asks for and how many are good; of a single one nothing needs counting."""
+    if members == 1:
+        return ""
+    good, limited, unknown, bad = finding.counts
+    counted = [
+        ngettext("%d good", "%d good", good) % good if good else _("none good"),
+        ngettext("%d limited", "%d limited", limited) % limited if limited else "",
+        ngettext("%d not known", "%d not known", unknown) % unknown if unknown else "",
+        ngettext("%d not good", "%d not good", bad) % bad if bad else "",
+    ]
+    said = {"k": need.k, "all": members, "counts": ", ".join(one for one in counted if one)}
+    return _("Needs %(k)d of %(all)d: %(counts)s.") % said
 
 
 def _badness(member: Plain) -> int:

@@ -15,6 +15,7 @@ from facility.gathered import minute_down
 from facility.models import CheckResult, ContactKind
 from facility.readiness import page_rows as page
 from facility.readiness import words
+from facility.readiness.defects_now import out_of_service, tags
 from facility.readiness.links import link
 from facility.readiness.panels import CallFirst, Contact, Demand, GasRow, OnCall, OpenThing
 from facility.readiness.times import local
@@ -154,6 +155,7 @@ def _gas_row(answer: Answer, name: str, bank: f.Bank) -> GasRow:
         age=answer.at - max(read) if read else None,
         demands=tuple(_demands(answer, name, bank, unread=unread, content=int(content))),
         note=_gas_note(bank, unread=unread),
+        tags=tuple(tags(answer, name)),
     )
 
 
@@ -177,7 +179,7 @@ def _demands(answer: Answer, name: str, bank: f.Bank, *, unread: bool, content: 
             continue
         litres = Decimal(int(asked.demand)) + Decimal(int(asked.reserve))
         enough = True if content >= litres else None if unread else False
-        yield Demand(answer.names.plans[key].name, litres, enough)
+        yield Demand(answer.names.plans[key].name, litres, enough, bool(out_of_service(answer, name, key)))
 
 
 def call_first(site: Site, rows: Rows, at: Instant, confirm_days: int) -> CallFirst:

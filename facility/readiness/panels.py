@@ -31,15 +31,22 @@ class OnCall(NamedTuple):
 
 
 class Demand(NamedTuple):
-    """What one plan asks of a gas, reserve kept back; whether the content is enough, None if not known."""
+    """What one plan asks of a gas, reserve kept back; whether the content is enough, None if not known.
+
+    ``shut``: the bank is out of service for this plan, whatever it holds.
+    """
 
     plan: str
     litres: Decimal
     enough: bool | None
+    shut: bool = False
 
 
 class GasRow(NamedTuple):
-    """One bank: content in ``unit``, None if not known; how many minutes ago it was read."""
+    """One bank: content in ``unit``, None if not known; how many minutes ago it was read.
+
+    ``tags``: what takes it out of service or restricts it, as (mark, words).
+    """
 
     bank: str
     gas: str
@@ -48,16 +55,24 @@ class GasRow(NamedTuple):
     age: int | None
     demands: tuple[Demand, ...] = ()
     note: str = ""
+    tags: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def shut(self) -> bool:
+        """Whether no plan may count it."""
+        return bool(self.demands) and all(one.shut for one in self.demands)
 
     @property
     def grouped(self) -> tuple[tuple[str, str, list[Demand]], ...]:
-        """Return mark, words and demands for those that are met, missed and not known."""
+        """Return mark, words and demands for those that are met, missed, not known and shut off."""
         said = (
             ("indate", _("enough for"), True),
             ("stop", _("missing for"), False),
             ("unknown", _("not known for"), None),
         )
-        groups = ((mark, words, [one for one in self.demands if one.enough is met]) for mark, words, met in said)
+        counted = [one for one in self.demands if not one.shut]
+        groups = [(mark, words, [one for one in counted if one.enough is met]) for mark, words, met in said]
+        groups.append(("tag", _("not counted for"), [one for one in self.demands if one.shut and not self.shut]))
         return tuple(group for group in groups if group[2])
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from facility.compute.instants import Instant, parse_instant
 from facility.compute.states import State
@@ -139,8 +140,27 @@ def _of_limit(key: str, finding: Mapping[str, Any], names: Mapping[str, str]) ->
 
 
 def _explained(key: str, finding: Mapping[str, Any], names: Mapping[str, str], otherwise: str) -> str:
-    """Name a need and give its own sentence; without one, the words for that."""
+    """Name a need and give its first cause in one sentence; without one, the words for that."""
     name = names.get(key) or str(finding.get("name") or key)
     if not finding.get("reason"):
         return otherwise % {"name": name}
-    return _("%(name)s: %(reason)s") % {"name": name, "reason": finding["reason"]}
+    return _("%(name)s: %(reason)s") % {"name": name, "reason": _first_cause(finding) or finding["reason"]}
+
+
+def _first_cause(finding: Mapping[str, Any]) -> str:
+    """Say the first member that is wanting and how many more there are; all of them stand on the Why page."""
+    wanting = [one for one in finding.get("members", ()) if one.get("causes")]
+    if not wanting or "slots" in finding:
+        return ""
+    first = wanting[0]
+    kind, _colon, tag = str(first["id"]).partition(":")
+    amount = str(first.get("limit", "")).partition(":")[0]
+    if kind == "bank" and first["state"] == "bad" and first.get("value") and amount:
+        cause = _("%(have)s of %(needed)s") % {"have": first["value"], "needed": amount}
+    else:
+        cause = str(first["causes"][0])
+    said = f"{tag} {cause}" if kind == "equipment" else cause
+    if len(wanting) == 1:
+        return f"{said}."
+    more = ngettext("%(number)d other is wanting too", "%(number)d others are wanting too", len(wanting) - 1)
+    return f"{said}; {more % {'number': len(wanting) - 1}}."

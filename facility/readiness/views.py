@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from facility.access import Act, enter, sites_of
 from facility.events import now
 from facility.readiness import fill, services, shell
+from facility.readiness.gas_sums import gas_sums
 from facility.readiness.links import link, with_links
 from facility.readiness.page_rows import page_rows
 from facility.readiness.rows import PlanMeta, PlanRow, plan_row, sentence_of
@@ -90,6 +91,7 @@ def why(request: StaffRequest, site: str, chamber: str, plan: str) -> HttpRespon
         "place": "now",
         "row": row,
         "why": why_of(evaluation, meta, at, visit.site.zone),
+        "sums": gas_sums(answer, plan),
         "caution": services.caution(),
         "refused": [row.name] if row.not_ready else [],
     }

@@ -3,27 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Q
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from facility import events
 from facility.access import Act, enter
 from facility.fields import day_text
-from facility.models import Contact, DutyPeriod, MedicalFitness, Person, QualificationHeld, QualificationKind
+from facility.models import Contact, MedicalFitness, Person, QualificationHeld, QualificationKind
+from facility.records.roster import days_of, roster_of
 from facility.records.states import Moment, State, moment_of, of_contacts, of_medical, of_qualification
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from django.http import HttpRequest, HttpResponse
-
-    from facility.models import Site
-
-ROSTER_DAYS = 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,16 +40,6 @@ class PersonLine:
     cells: tuple[tuple[str, Cell], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class DutyBar:
-    """One duty period on the band of days, in per cent from its left edge."""
-
-    row: DutyPeriod
-    left: str
-    width: str
-    text: str
-
-
 def people(request: HttpRequest, site: str) -> HttpResponse:
     """Show the people."""
     visit = enter(request, site, Act.SEE)
@@ -63,15 +49,14 @@ def people(request: HttpRequest, site: str) -> HttpResponse:
         QualificationKind.objects.filter(organisation=visit.site.organisation_id, retired_at=None).order_by("name")
     )
     lines = _matrix(everyone, kinds, moment)
-    duty = _duty(visit.site, moment)
     contacts = list(Contact.objects.filter(site=visit.site, retired_at=None).order_by("kind", "name"))
     said = of_contacts(contacts, moment)
     context = {
         "visit": visit, "place": "people", "moment": moment, "kinds": kinds, "lines": lines,
         "me": next((line for line in lines if line.person.user_id == request.user.pk), None),
         "held_by_me": any(cell.row for line in lines if line.person.user_id == request.user.pk for _name, cell in line.cells),
-        "next_to_expire": _next_to_expire(lines), "days": _days(moment),
-        "roster": [(one, _bars(duty.get(one.pk, []), moment)) for one in everyone],
+        "next_to_expire": _next_to_expire(lines), "days": days_of(moment),
+        "roster": roster_of(visit.site, everyone, moment),
         "contacts": [(one, said[one.pk]) for one in contacts],
         "may_people": visit.may(Act.PEOPLE), "may_medical": visit.may(Act.MEDICAL), "may_accounts": visit.may(Act.ACCOUNTS),
     }  # fmt: skip
@@ -132,39 +117,3 @@ def _next_to_expire(lines: Iterable[PersonLine]) -> list[tuple[Person, str, Cell
 def _end(row: Any) -> date | None:
     end: date | None = row.good_until if isinstance(row, MedicalFitness) else row.expires_on
     return end
-
-
-def _start(moment: Moment) -> datetime:
-    return datetime.combine(moment.today, time(), moment.zone)
-
-
-def _duty(site: Site, moment: Moment) -> dict[int, list[DutyPeriod]]:
-    start = _start(moment)
-    end = datetime.combine(moment.today + timedelta(days=ROSTER_DAYS), time(), moment.zone)
-    found: dict[int, list[DutyPeriod]] = {}
-    rows = DutyPeriod.objects.filter(Q(starts_at__lt=end) & Q(ends_at__gt=start), person__site=site, retired_at=None)
-    for row in rows.order_by("starts_at"):
-        found.setdefault(row.person_id, []).append(row)
-    return found
-
-
-def _days(moment: Moment) -> list[tuple[str, str]]:
-    """Return position and text of each day on the band."""
-    days = [moment.today + timedelta(days=number) for number in range(ROSTER_DAYS)]
-    return [(f"{100 * number / ROSTER_DAYS:.2f}%", f"{day:%a} {day.day}") for number, day in enumerate(days)]
-
-
-def _bars(rows: list[DutyPeriod], moment: Moment) -> list[DutyBar]:
-    start, bars = _start(moment), []
-    whole = timedelta(days=ROSTER_DAYS)
-    for row in rows:
-        left = max((row.starts_at - start) / whole, 0.0)
-        right = min((row.ends_at - start) / whole, 1.0)
-        text = f"{_local(row.starts_at, moment)} \u2013 {_local(row.ends_at, moment)}"
-        bars.append(DutyBar(row, f"{100 * left:.2f}%", f"{max(100 * (right - left), 0.3):.2f}%", text))
-    return bars
-
-
-def _local(at: datetime, moment: Moment) -> str:
-    local = at.astimezone(moment.zone)
-    return f"{local:%a} {local.day} {local:%b %H:%M}"
