@@ -77,7 +77,7 @@ class Tolerances:
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """One departure: where in the log, what was planned and logged, and the size of the difference."""
+    """One departure: its minute (of the plan where nothing was logged), what was planned and logged."""
 
     kind: Departure
     minute: float

@@ -29,7 +29,7 @@ PRESSURES = st.floats(0.1, 3.5)
 MINUTES = st.floats(0.01, 600)
 EXPOSURES = st.builds(Exposure, PRESSURES, PRESSURES, MINUTES)
 
-#: independent calculation of the project's handbook notes, to 0.01 UPTD
+#: calculated apart from this program, to 0.01 UPTD; totals under 200 were rounded to 0.1
 CALCULATED = [
     ("TT5", {}, 333.18),
     ("TT5", {30: 1}, 380.60),

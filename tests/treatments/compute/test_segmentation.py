@@ -180,7 +180,7 @@ def test_waiting_at_the_surface_before_and_after_is_not_part_of_the_run() -> Non
     depths += [0.05] * 599
     log = recorded(cut(times, depths, SETTINGS), 1.0)
     assert sum(one.minutes for one in log) == pytest.approx(288, abs=0.5)
-    assert (log[0].start_fsw, log[-1].end_fsw) == (pytest.approx(0, abs=0.2), pytest.approx(0, abs=0.2))
+    assert [log[0].start_fsw, log[-1].end_fsw] == pytest.approx([0, 0], abs=0.2)
 
 
 def test_two_rates_of_ascent_are_two_pieces_and_one_rate_is_one() -> None:
