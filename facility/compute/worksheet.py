@@ -38,11 +38,12 @@ class InputError(ValueError):
     """A value that an input does not take: names the input, the value and what is allowed."""
 
     def __init__(self, name: str, value: object, allowed: str, unit: str = "") -> None:
-        """Keep the three parts, and make one sentence of them."""
+        """Keep the three parts, and make one sentence of them; ``reason`` is the sentence without the name."""
         self.name, self.value, self.allowed = name, value, allowed
         typed = f"{_short(value)} {unit if unit != '1' else ''}".rstrip()
         shown = "missing" if value is None else f"{typed} is not taken"
-        super().__init__(f"{name}: {shown}. Allowed: {allowed}.")
+        self.reason = f"{shown}. Allowed: {allowed}."
+        super().__init__(f"{name}: {self.reason}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 LONGEST_LIST = 1000
 LONGEST_TEXT = 200
 SIGNIFICANT_DIGITS = 12
+SMALLEST = Decimal("1e-30")  # smaller sizes than this are slips of the pen, and no computer counts with them
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _MONTH = re.compile(r"\d{4}-\d{2}", re.ASCII)
@@ -79,7 +80,10 @@ def run(worksheet: Worksheet, given: Mapping[str, Json]) -> dict[str, object]:
 
     Errors: InputError, or the ValueError of the computation.
     """
-    found = worksheet.compute(read(worksheet.inputs, given))
+    try:
+        found = worksheet.compute(read(worksheet.inputs, given))
+    except ArithmeticError:
+        raise InputError("inputs", "this combination", "values nearer to the example, which can be computed") from None
     return {output.name: plain(found[output.name]) for output in worksheet.outputs}
 
 
@@ -107,7 +111,7 @@ def _number(one: Input, value: Json) -> Decimal:
     if not isinstance(value, Decimal):
         raise InputError(one.name, value, one.allowed)
     broken = one.kind is Kind.WHOLE and value.is_finite() and value != value.to_integral_value()
-    if broken or not value.is_finite() or _outside(one, value):
+    if broken or not value.is_finite() or 0 < abs(value) < SMALLEST or _outside(one, value):
         raise InputError(one.name, value, one.allowed, one.unit)
     return value
 

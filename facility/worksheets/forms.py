@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -27,7 +28,7 @@ class WorksheetForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.worksheet = worksheet
         for one in worksheet.inputs:
-            self.fields[one.name] = _field(one)
+            self.fields[one.name] = _field(_without_name_of_unit(one, worksheet))
 
     def clean(self) -> dict[str, Any]:
         """Read each field by the rules of its input; a refusal stands at its field."""
@@ -36,7 +37,7 @@ class WorksheetForm(forms.Form):
                 value = as_json(one, self.data.get(one.name, ""))
                 read_one(one, value)
             except InputError as fault:
-                self.add_error(one.name, str(fault))
+                self.add_error(one.name, fault.reason)
             else:
                 self.cleaned_data[one.name] = value
         return self.cleaned_data
@@ -84,10 +85,16 @@ def _cells(one: Input, line: str) -> dict[str, Json]:
     return {column.name: as_json(column, part) for column, part in zip(one.columns, parts, strict=True)}
 
 
+def _without_name_of_unit(one: Input, worksheet: Worksheet) -> Input:
+    """Return the input without its unit where that is chosen in another field."""
+    names = {other.name for other in worksheet.inputs if other.kind in (Kind.CHOICE, Kind.TEXT)}
+    return replace(one, unit="") if one.unit in names else one
+
+
 def _field(one: Input) -> forms.Field:
     """Return the field of one input; what it takes stands below it."""
     label = one.name.replace("_", " ") + (f" [{one.unit}]" if one.unit not in ("", "1") else "")
-    help_text = ". ".join(filter(None, [_(one.about) if one.about else "", one.allowed])) + "."
+    help_text = "; ".join(filter(None, [_(one.about) if one.about else "", one.allowed]))
     if one.kind in (Kind.CHOICE, Kind.YES_NO):
         words = one.choices or ("true", "false")
         choices = [*([("", "")] if one.optional else []), *((word, _choice_word(word)) for word in words)]

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from facility.reference import sources
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -59,5 +61,40 @@ def words(value: object) -> str:
 def _unit(unit: str, given: Mapping[str, object]) -> str:
     if unit == "1":
         return ""
-    chosen = given.get(unit)
-    return str(chosen) if chosen else unit
+    of, apart, per = unit.partition("/")
+    chosen = given.get(of)
+    return f"{chosen}{apart}{per}" if isinstance(chosen, str) and chosen else unit
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One sourced value in words."""
+
+    value: str
+    unit: str
+    meaning: str
+    source: str
+    confirmed: bool
+
+
+def sourced(worksheet: Worksheet) -> list[Value]:
+    """Return the values a worksheet rests on, each with the title of its source."""
+    titles = sources()
+    return [
+        Value(
+            _flat(one.value),
+            "" if one.unit == "1" else one.unit,
+            one.meaning,
+            f"{titles[one.source]['title']}, {one.where}",
+            one.confirmed,
+        )
+        for one in worksheet.rests_on
+    ]
+
+
+def _flat(value: object) -> str:
+    """Return a value or list of values in one line, rows apart by semicolons."""
+    if not isinstance(value, list):
+        return str(value)
+    apart = "; " if value and isinstance(value[0], list) else ", "
+    return apart.join(_flat(part) for part in value)

@@ -8,10 +8,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
+from facility.compute.worksheet import InputError
 from facility.compute.worksheet_reading import run
 from facility.worksheets.catalogue import worksheets
 from facility.worksheets.forms import WorksheetForm, examples
-from facility.worksheets.shown import lines
+from facility.worksheets.shown import lines, sourced
 
 if TYPE_CHECKING:
     from facility.compute.worksheet import Worksheet
@@ -36,6 +37,7 @@ def worksheet(request: HttpRequest, name: str) -> HttpResponse:
         "formula": _(found.formula),
         "caution": _(found.caution),
         "form": form,
+        "values": sourced(found),
         "place": "worksheets",
     }
     if form.is_valid():
@@ -49,6 +51,6 @@ def _result(found: Worksheet, form: WorksheetForm) -> object:
     try:
         return lines(found, run(found, given), given)
     except ValueError as fault:
-        name = getattr(fault, "name", None)
-        form.add_error(name if name in form.fields else None, str(fault))
+        name = fault.name if isinstance(fault, InputError) and fault.name in form.fields else None
+        form.add_error(name, fault.reason if isinstance(fault, InputError) and name else str(fault))
         return None

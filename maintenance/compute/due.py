@@ -11,7 +11,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from maintenance.compute.counters import Reading, projected_on, reached_on, usage
-from maintenance.compute.due_windows import NO_WINDOW, Opening, Window, opening
+from maintenance.compute.due_windows import NO_WINDOW, Opening, Window, WindowError, opening
 from maintenance.compute.intervals import IntervalError, Span
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def by_calendar(interval: Span, last: Last, anchor: Anchor = Anchor.FLOATING, wi
     """Return the calendar side.
 
     Fixed: from the last due day if the act was done inside that day's window, else from the day done.
-    Errors: IntervalError if the interval is no time, or the window is impossible.
+    Errors: IntervalError if the interval is no time; WindowError if the window is impossible.
     """
     if not interval or interval.months < 0 or interval.days < 0:
         raise IntervalError(f"An interval of {interval.months} months and {interval.days} days never falls due.")
@@ -106,7 +106,7 @@ def by_calendar(interval: Span, last: Last, anchor: Anchor = Anchor.FLOATING, wi
     day = last.day if held is not None or anchor is Anchor.FLOATING else None
     due_on = interval.after(start, day)
     if due_on <= last.done_on:
-        raise IntervalError(f"Due on {due_on}, done on {last.done_on}: the window reaches over the whole interval.")
+        raise WindowError(f"Due on {due_on}, done on {last.done_on}: the window reaches over the whole interval.")
     return Side(
         Cause.CALENDAR,
         due_on,

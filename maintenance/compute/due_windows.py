@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from datetime import date
 
 
+class WindowError(IntervalError):
+    """A window that cannot be, or that reaches over its whole interval."""
+
+
 class WindowKind(StrEnum):
     """How a window around a due day is given."""
 
@@ -79,7 +83,7 @@ def opening(window: Window, interval: Span, due: date, done: date, day: int | No
     """Return when the act that falls due on ``due`` may be done.
 
     ``done`` is the last act; ``day`` the day of the month that the due day keeps.
-    Errors: IntervalError if the window closes before it opens or before the last act.
+    Errors: WindowError if the window closes before it opens or before the last act.
     """
     match window.kind:
         case WindowKind.NONE:
@@ -88,13 +92,13 @@ def opening(window: Window, interval: Span, due: date, done: date, day: int | No
             found = Opening(window.before.after(done), window.after.after(done))
         case WindowKind.PERCENTAGE:
             if window.law is None:
-                raise IntervalError("A window in percent needs the days of a month and a cap. Give its law.")
+                raise WindowError("A window in percent needs the days of a month and a cap. Give its law.")
             allowance = Span(days=percent_days(interval, window.percent, window.law))
             found = Opening(allowance.before(due), allowance.after(due))
         case _:
             found = Opening(window.before.before(due, day), window.after.after(due, day))
     if found.closes < max(found.opens, done):
-        raise IntervalError(f"The window {found.opens} to {found.closes} closes before it opens. Check its two sides.")
+        raise WindowError(f"The window {found.opens} to {found.closes} closes before it opens. Check its two sides.")
     return found
 
 

@@ -16,6 +16,10 @@ class IntervalError(ValueError):
     """An interval that never falls due."""
 
 
+class CalendarError(IntervalError):
+    """A date beyond the years 1 to 9999."""
+
+
 @dataclass(frozen=True, slots=True)
 class Span:
     """A length of calendar time: months first, then days."""
@@ -41,7 +45,7 @@ def add_months(anchor: date, months: int, day: int | None = None) -> date:
 
     ``day`` is the day of the month to keep, where it is not the anchor's own: an anchor
     of the 31st stays one over a short month.
-    Errors: IntervalError beyond the years 1 to 9999.
+    Errors: CalendarError beyond the years 1 to 9999.
 
     >>> add_months(date(2024, 1, 31), 1), add_months(date(2024, 1, 31), 2)
     (datetime.date(2024, 2, 29), datetime.date(2024, 3, 31))
@@ -51,7 +55,7 @@ def add_months(anchor: date, months: int, day: int | None = None) -> date:
     index = anchor.year * 12 + anchor.month - 1 + months
     year, month = divmod(index, 12)
     if not 1 <= year <= date.max.year:
-        raise IntervalError(
+        raise CalendarError(
             f"{months} months from {anchor} leave the calendar of the years 1 to 9999. Check the interval."
         )
     last = calendar.monthrange(year, month + 1)[1]
@@ -67,7 +71,7 @@ def _held(day: date, days: int) -> date:
     try:
         return day + timedelta(days=days)
     except OverflowError:
-        raise IntervalError(f"{days} days from {day} leave the calendar. Check the interval.") from None
+        raise CalendarError(f"{days} days from {day} leave the calendar. Check the interval.") from None
 
 
 def next_due(done_on: date, *, months: int, days: int) -> date:

@@ -58,7 +58,7 @@ OUTPUTS = (
     Output("hysteresis_within_limit", "", _("whether it is within the tightest limit")),
     Output("repeatability", UNIT, _("largest difference of two runs up, each from its own start")),
     Output("standard_uncertainty", UNIT, _("combined")),
-    Output("effective_degrees_of_freedom", "1", _("truncated; null where all components are well known")),
+    Output("effective_degrees_of_freedom", "1", _("truncated; none where all components are well known")),
     Output("coverage_factor", "1", _("k for 95.45 %")),
     Output("expanded_uncertainty", UNIT, _("U = k u")),
     Output("conformance_probability", "1", _("of the worst point")),

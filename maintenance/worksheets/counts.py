@@ -45,10 +45,10 @@ MTBF = Worksheet(
         number("confidence", "1", "0.90", SHARE, _("of the bounds")),
     ),
     outputs=(
-        Output("mtbf", "h", _("null with one failure or none")),
+        Output("mtbf", "h", _("none with one failure or none")),
         Output("lower_bound_one_sided", "h", _("at least this")),
-        Output("lower_bound", "h", _("two-sided; null with one failure or none")),
-        Output("upper_bound", "h", _("two-sided; null with one failure or none")),
+        Output("lower_bound", "h", _("two-sided; none with one failure or none")),
+        Output("upper_bound", "h", _("two-sided; none with one failure or none")),
         Output("failures", "1", _("the count that this rests on")),
     ),
     source="NIST/SEMATECH e-Handbook of statistical methods, 8.4.5.1",

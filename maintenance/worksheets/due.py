@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext_noop as _
 
 from facility.compute.worksheet import InputError, Worksheet
-from maintenance.compute.counters import MeterReplacement, Reading, projected_on, running_total
+from maintenance.compute.counters import CounterError, MeterReplacement, Reading, projected_on, running_total
 from maintenance.compute.deferral import DeferralRule, Deferred, Inspection, deferred
 from maintenance.compute.due import (
     Anchor,
@@ -23,8 +23,8 @@ from maintenance.compute.due import (
     by_event,
     next_count,
 )
-from maintenance.compute.due_windows import PercentLaw, Window, WindowKind
-from maintenance.compute.intervals import Span
+from maintenance.compute.due_windows import PercentLaw, Window, WindowError, WindowKind
+from maintenance.compute.intervals import CalendarError, Span
 from maintenance.worksheets.common import UPKEEP, chosen, values
 from maintenance.worksheets.due_inputs import INPUTS, OUTPUTS, TRIGGERS
 from maintenance.worksheets.due_reasons import of_deferral, sentence
@@ -76,7 +76,11 @@ def _calendar(given: Given) -> Side | None:
     anchor = Anchor(given.text("anchor") or Anchor.FLOATING)
     if anchor is Anchor.FIXED and given.maybe_day("due_on") is None:
         raise InputError("due_on", None, "the day the last act had been due, since anchor is fixed")
-    return by_calendar(interval, _last(given), anchor, _window(given))
+    try:
+        return by_calendar(interval, _last(given), anchor, _window(given))
+    except WindowError:
+        allowed = "a window that closes after it opens, within the interval"
+        raise InputError("window", given.text("window"), allowed) from None
 
 
 def _total(given: Given) -> tuple[Reading, ...]:
@@ -85,7 +89,11 @@ def _total(given: Given) -> tuple[Reading, ...]:
         MeterReplacement(row.day("on"), row.number("last_of_old"), row.number("first_of_new"))
         for row in given.rows("meter_replacements")
     ]
-    return running_total(readings, changes)
+    try:
+        return running_total(readings, changes)
+    except CounterError:
+        shown = ", ".join(f"{one.value} on {one.on}" for one in readings)
+        raise InputError("readings", shown, "a counter only goes up; put a changed one in meter_replacements") from None
 
 
 def _next_count(given: Given) -> Decimal | None:
@@ -133,6 +141,15 @@ def _deferral(given: Given) -> Deferred | None:
 
 
 def _compute(given: Given) -> dict[str, object]:
+    try:
+        return _due(given)
+    except CalendarError:
+        raise InputError(
+            "done_on", given.month("done_on").on, "dates and intervals within the years 1 to 9999"
+        ) from None
+
+
+def _due(given: Given) -> dict[str, object]:
     total, limit = _total(given), _next_count(given)
     sides, put_off = _sides(given, total, limit), _deferral(given)
     if put_off is not None:

@@ -93,7 +93,7 @@ INPUTS = (
     ),
 )
 OUTPUTS = (
-    Output("due_on", "YYYY-MM-DD", _("last good day: whichever side comes first; null if none has a date")),
+    Output("due_on", "YYYY-MM-DD", _("last good day: whichever side comes first; none if none has a date")),
     Output("due_by", "", _("the side that comes first")),
     Output("in_date", "", _("on the day asked for")),
     Output("days_left", "d", _("from today to the due day; below 0 overdue")),
@@ -108,7 +108,7 @@ OUTPUTS = (
     Output("projected_latest", "YYYY-MM-DD", _("at the slowest rate between two readings")),
     Output("usage_per_day", "counter_unit/d", _("over the span used")),
     Output("usage_span_days", "d", _("span used")),
-    Output("usage_scatter", "counter_unit/d", _("standard deviation between readings; null below two rates")),
+    Output("usage_scatter", "counter_unit/d", _("standard deviation between readings; none below two rates")),
     Output("hard_stop_on", "YYYY-MM-DD", _("never later")),
     Output("deferrals", "1", _("how often it was put off")),
     Output("reasons", "", _("every side in words")),

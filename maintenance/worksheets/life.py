@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 STAR = "dot-3aa-10-star"
 STEEL = ("dot-3aa-5", STAR, "dot-3aa-12")
+
 RULES = tuple(name.removeprefix("years.") for name in values("cylinders.toml") if name.startswith("years."))
 CYCLES = (
     day("on", "2026-03-01", _("day")),
@@ -184,7 +185,7 @@ CYLINDER_REQUALIFICATION = Worksheet(
         Output("in_date", "", _("on the day to judge")),
         Output("days_left", "d", _("below 0 overdue")),
         Output("years", "years", _("that the rule gives")),
-        Output("star_holds", "", _("null without a star")),
+        Output("star_holds", "", _("none without a star")),
         Output("star_faults", "", _("why the star does not hold; left out answers count as no")),
         Output("test_pressure", "bar", _("gauge, steel 3A and 3AA only")),
         Output("month_rule", "", _("as chosen")),

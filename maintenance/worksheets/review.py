@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 MONTHS = numbers("months", "months", [0, 12, 24, 36], ("0", "1200"), _("times of the calibrations, from the first"))
 ERRORS = numbers(
-    "errors", "unit", ["0.02", "0.05", "0.07", "0.11"], ("-1000000", "1000000"), _("largest as-found error at each")
+    "as_found", "unit", ["0.02", "0.05", "0.07", "0.11"], ("-1000000", "1000000"), _("largest error found at each")
 )
 LIMIT = number("limit", "unit", "0.16", (">0", "1000000"), _("largest error allowed"))
 CONFIDENCE = optional(number("confidence", "1", "0.95", ("0.5", "0.999"), _("of the band; without it 0.95")))
@@ -39,9 +39,9 @@ FARTHEST = 1200.0  # a crossing beyond a hundred years is none
 
 
 def _line(given: Given) -> Line:
-    months, errors = given.numbers("months"), given.numbers("errors")
+    months, errors = given.numbers("months"), given.numbers("as_found")
     if len(months) != len(errors):
-        raise InputError("errors", f"{len(errors)} values", f"as many as months, {len(months)}")
+        raise InputError("as_found", f"{len(errors)} values", f"as many as months, {len(months)}")
     try:
         return fit([float(one) for one in months], [float(one) for one in errors])
     except DriftError:
@@ -96,16 +96,16 @@ DRIFT = Worksheet(
     outputs=(
         Output("intercept", "unit", _("error at month 0")),
         Output("slope_per_month", "unit/month", _("drift")),
-        Output("u_intercept", "unit", _("standard uncertainty; null with two calibrations")),
-        Output("u_slope", "unit/month", _("standard uncertainty; null with two calibrations")),
+        Output("u_intercept", "unit", _("standard uncertainty; none with two calibrations")),
+        Output("u_slope", "unit/month", _("standard uncertainty; none with two calibrations")),
         Output("correlation", "1", _("of intercept and slope")),
-        Output("scatter", "unit", _("standard deviation about the line; null with two calibrations")),
+        Output("scatter", "unit", _("standard deviation about the line; none with two calibrations")),
         Output("degrees_of_freedom", "1", _("calibrations less two")),
         Output("predicted_error", "unit", _("at the time asked for, else at the last calibration")),
         Output("u_predicted", "unit", _("standard uncertainty of the line there")),
-        Output("crosses_limit_at", "months", _("from month 0; null if never")),
-        Output("crosses_guarded_limit_at", "months", _("from month 0; null if never")),
-        Output("crosses_with_uncertainty_at", "months", _("line with its uncertainty; null if never or not known")),
+        Output("crosses_limit_at", "months", _("from month 0; none if never")),
+        Output("crosses_guarded_limit_at", "months", _("from month 0; none if never")),
+        Output("crosses_with_uncertainty_at", "months", _("line with its uncertainty; none if never or not known")),
     ),
     source="JCGM 100:2008, H.3",
     formula=_(
@@ -119,7 +119,7 @@ DRIFT = Worksheet(
 def _review(given: Given) -> dict[str, object]:
     line = _line(given)
     last = float(max(given.numbers("months")))
-    error, limit = given.numbers("errors")[-1], given.number("limit")
+    error, limit = given.numbers("as_found")[-1], given.number("limit")
     increment, target = given.real("increment"), given.real("target")
     months = given.real("interval_months")
     try:
@@ -167,7 +167,7 @@ INTERVAL_REVIEW = Worksheet(
         CONFIDENCE,
     ),
     outputs=(
-        Output("proposals", "", _("each method: months or null, and its ground")),
+        Output("proposals", "", _("each method: months or none, and its ground")),
         Output("a1_decrement", "1", _("b of A1, by which the interval shrinks after a failure")),
         Output("in_tolerance", "", _("the last as-found error")),
         Output("remark", "", _("who decides")),

@@ -81,8 +81,8 @@ UNCERTAINTY_BUDGET = Worksheet(
     ),
     outputs=(
         Output("combined", "unit", _("combined standard uncertainty")),
-        Output("effective_degrees_of_freedom", "1", _("Welch-Satterthwaite; null: well known")),
-        Output("degrees_of_freedom_used", "1", _("truncated downwards; null: well known")),
+        Output("effective_degrees_of_freedom", "1", _("Welch-Satterthwaite; none: well known")),
+        Output("degrees_of_freedom_used", "1", _("truncated downwards; none: well known")),
         Output("coverage_factor", "1", _("k by Student's t")),
         Output("expanded", "unit", _("U = k u")),
         Output("parts", "", _("each contribution to the result")),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.forms import Form
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -52,6 +53,12 @@ def test_the_list_names_inputs_with_example_and_outputs_with_unit() -> None:
 
 def test_no_two_worksheets_share_a_name() -> None:
     assert len(worksheets()) == sum(len(part) for part in CATALOGUE)
+
+
+@pytest.mark.parametrize("worksheet", ALL, ids=lambda one: one.name)
+def test_no_input_hides_a_part_of_its_form(worksheet: Any) -> None:
+    """A template looks for a field before a property: a field named errors would look like a refusal."""
+    assert not [one.name for one in worksheet.inputs if hasattr(Form(), one.name)]
 
 
 @pytest.mark.parametrize("name", list(worksheets()))

@@ -81,6 +81,11 @@ def test_reasons_are_said_for_each_cause() -> None:
         ({"months": 6, "window": "percentage"}, "window_percent: missing"),
         ({"months": 6, "window": "symmetric"}, "window_before_days: missing"),
         ({"months": 6, "window": "symmetric", "window_before_days": 3, "window_after_days": 4}, "window_after_days: 4"),
+        (
+            {"months": 6, "window": "after the last act", "window_before_months": 8, "window_after_months": 4},
+            "window: ",
+        ),
+        ({"months": 1200, "life_from": "9999-01-01", "life_months": 12}, "done_on: 2026-01-01 .*years 1 to 9999"),
         ({"counter_interval": 6}, "counter_done: missing"),
         ({"life_months": 6}, "life_from: missing"),
         ({"months": 6, "hard_stop_months": 12}, "deferral_months: missing"),

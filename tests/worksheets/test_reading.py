@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 
-from facility.compute.worksheet import InputError, PartDate
+from facility.compute.worksheet import Given, InputError, Output, PartDate, Worksheet
 from facility.compute.worksheet_inputs import day, day_or_month, number, yes_no
-from facility.compute.worksheet_reading import plain, read_one
+from facility.compute.worksheet_reading import plain, read_one, run
 
 
 @pytest.mark.parametrize("typed", ["2026-02-30", "2026-13", "0000-01", "26-1-1", "2026-01", 5])
@@ -45,3 +47,23 @@ def test_what_a_number_may_be_is_said_in_words(limits: tuple[str, str], words: s
 def test_what_json_cannot_hold_is_left_out() -> None:
     assert plain(float("inf")) is None
     assert plain(0.1 + 0.2) == 0.3
+
+
+def test_values_that_nobody_can_compute_with_are_refused_together() -> None:
+    def divide(given: Given) -> dict[str, object]:
+        return {"part": given.number("whole") / 0}
+
+    sheet = Worksheet(
+        name="part",
+        title="Part",
+        inputs=(number("whole", "1", 1, ("0", "5"), ""),),
+        outputs=(Output("part", "1"),),
+        source="",
+        formula="",
+        caution="",
+        compute=divide,
+    )
+    with pytest.raises(InputError, match="nearer to the example"):
+        run(sheet, sheet.examples)
+    with pytest.raises(InputError, match="1E-31 is not taken"):
+        run(sheet, {"whole": Decimal("1e-31")})

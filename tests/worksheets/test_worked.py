@@ -152,14 +152,14 @@ def test_a_window_installed_before_it_was_made_is_refused() -> None:
 
 @pytest.mark.parametrize("name", ["drift", "interval_review"])
 def test_a_history_needs_one_error_for_each_time(name: str) -> None:
-    with pytest.raises(InputError, match="errors: '2 values'"):
-        work(name, errors=[0, 1])
+    with pytest.raises(InputError, match="as_found: '2 values'"):
+        work(name, as_found=[0, 1])
     with pytest.raises(InputError, match="months: '2 calibrations'"):
-        work(name, months=[3, 3], errors=[0, 1])
+        work(name, months=[3, 3], as_found=[0, 1])
 
 
 def test_a_flat_history_has_no_crossing() -> None:
-    found = work("drift", errors=["0.1", "0.1", "0.1", "0.1"])
+    found = work("drift", as_found=["0.1", "0.1", "0.1", "0.1"])
     assert found["crosses_limit_at"] is None
     assert found["crosses_with_uncertainty_at"] is None
 
