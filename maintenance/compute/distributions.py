@@ -150,8 +150,6 @@ def _incomplete_beta(a: float, b: float, x: float) -> float:
     """Return the regularised incomplete beta function, by continued fraction."""
     if x <= 0:
         return 0.0
-    if x >= 1:
-        return 1.0
     front = exp(lgamma(a + b) - lgamma(a) - lgamma(b) + a * log(x) + b * log1p(-x))
     if x < (a + 1) / (a + b + 2):
         return front * _beta_fraction(a, b, x) / a

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import exp, expm1, log, prod
 from typing import TYPE_CHECKING
 
-from maintenance.compute.distributions import at_least, chi_square_quantile, poisson_at_most
+from maintenance.compute.distributions import at_least, chi_square_quantile
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,9 +68,12 @@ def spares(mean: float, wanted: float) -> int:
         raise ReliabilityError(
             f"Mean {mean}, wanted {wanted}: give 0 to {MOST_SPARES // 20}, and a share between 0 and 1."
         )
+    term = total = exp(-mean)
     for count in range(MOST_SPARES):
-        if poisson_at_most(count, mean) >= wanted:
+        if total >= wanted:
             return count
+        term *= mean / (count + 1)
+        total += term
     raise ReliabilityError(f"Wanted {wanted}: no stock up to {MOST_SPARES} suffices. Take less than certainty.")
 
 

@@ -99,16 +99,28 @@ def parse_requirements(text: str, sources: Mapping[str, object]) -> tuple[Requir
     return rules
 
 
-def offered(rules: Iterable[Requirement], chamber_type: str, jurisdiction: str) -> tuple[Requirement, ...]:
-    """Return the rules to offer to a chamber of this type under this jurisdiction, with what conflicts.
+def offered(
+    rules: Iterable[Requirement], chamber_types: frozenset[str], jurisdictions: frozenset[str]
+) -> tuple[Requirement, ...]:
+    """Return the rules to offer to a chamber of these types under these jurisdictions.
 
-    Rules for any type or jurisdiction are always among them.
+    Rules for any type or jurisdiction are always among them. Types: see ``types_of``.
     """
     return tuple(
         rule
         for rule in rules
-        if {chamber_type, ANY} & set(rule.chamber_types) and {jurisdiction, ANY} & set(rule.jurisdictions)
+        if (chamber_types | {ANY}) & set(rule.chamber_types) and (jurisdictions | {ANY}) & set(rule.jurisdictions)
     )
+
+
+def types_of(rules: Iterable[Requirement]) -> tuple[str, ...]:
+    """Return the chamber types that rules name, without "any"."""
+    return tuple(sorted({name for rule in rules for name in rule.chamber_types} - {ANY}))
+
+
+def jurisdictions_of(rules: Iterable[Requirement]) -> tuple[str, ...]:
+    """Return the jurisdictions that rules name, without "any"."""
+    return tuple(sorted({name for rule in rules for name in rule.jurisdictions} - {ANY}))
 
 
 def conflicts(rules: Iterable[Requirement]) -> tuple[tuple[Requirement, Requirement], ...]:

@@ -5,7 +5,14 @@ from __future__ import annotations
 import pytest
 
 from facility.compute.reference import UnsourcedError
-from maintenance.compute.requirements import IntervalKind, conflicts, offered, parse_requirements
+from maintenance.compute.requirements import (
+    IntervalKind,
+    conflicts,
+    jurisdictions_of,
+    offered,
+    parse_requirements,
+    types_of,
+)
 from maintenance.reference import requirements
 
 RULES = {rule.key: rule for rule in requirements()}
@@ -39,7 +46,7 @@ def test_windows_deferrals_and_lives_are_those_of_the_codes() -> None:
     hydro = RULES["P5b"].interval
     assert (hydro.months, hydro.deferrable, hydro.hard_stop) == (72, 36, 144)
     assert (RULES["P8"].interval.months, RULES["P8"].interval.counts) == (120, 10_000)
-    assert RULES["S1"].interval.plus_minus == 3
+    assert RULES["P18"].interval.plus_minus == 3
 
 
 def test_conflicts_stand_side_by_side() -> None:
@@ -50,9 +57,18 @@ def test_conflicts_stand_side_by_side() -> None:
 
 
 def test_rules_are_offered_by_type_and_jurisdiction() -> None:
-    keys = {rule.key for rule in offered(requirements(), "multiplace", "Europe")}
+    keys = {rule.key for rule in offered(requirements(), frozenset({"multiplace"}), frozenset({"Europe"}))}
     assert {"G3", "S3", "P4", "P7"} <= keys
     assert not {"P1", "P2", "F2"} & keys
+
+
+def test_every_named_type_and_jurisdiction_can_be_chosen() -> None:
+    assert types_of(requirements()) == ("medical", "multiplace")
+    assert {"US", "US Navy", "Europe", "UK", "offshore"} <= set(jurisdictions_of(requirements()))
+    everything = offered(
+        requirements(), frozenset(types_of(requirements())), frozenset(jurisdictions_of(requirements()))
+    )
+    assert everything == requirements()
 
 
 def test_what_is_from_memory_is_unconfirmed() -> None:
