@@ -104,3 +104,15 @@ def test_a_counter_that_went_down_is_refused_in_words() -> None:
     readings = [{"on": "2026-01-01", "value": 9}, {"on": "2026-02-01", "value": 3}]
     with pytest.raises(ValueError, match="a counter only goes up"):
         due(done_on="2026-01-01", counter_interval=10, counter_done=0, readings=readings)
+
+
+def test_the_example_by_hand() -> None:
+    """Six months from 31 Jan: 31 Jul, 18 days either side; 480 cycles in 203 days, 420 left: 177 days from 20 Feb."""
+    sheet = worksheets()["interval_due"]
+    found = run(sheet, sheet.examples)
+    assert (found["due_on"], found["window_opens"], found["window_closes"]) == (
+        "2026-07-31",
+        "2026-07-13",
+        "2026-08-18",
+    )
+    assert (found["next_count"], found["projected_on"]) == (7600, "2026-08-16")
