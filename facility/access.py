@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404
+from django.utils.translation import gettext, gettext_noop
 
 from facility.http import actor_of
 from facility.models import Membership, Site, SiteRole, User
@@ -21,18 +22,23 @@ if TYPE_CHECKING:
 class Act(StrEnum):
     """Kinds of acts that a role may be allowed."""
 
-    SEE = "see the site's pages"
-    CHECK = "walk a check and enter readings"
-    SIGN = "sign a check"
-    DEFECT = "raise a defect"
-    RETURN = "return to service"
-    PLANT = "keep equipment, gas and their records"
-    PEOPLE = "keep people, qualifications and roster"
-    MEDICAL = "record medical fitness"
-    RUN = "start and end a run"
-    RULES = "change sheets, plans and house rules"
-    IMPORT = "import files"
-    ACCOUNTS = "invite and deactivate accounts"
+    SEE = gettext_noop("see the site's pages")
+    CHECK = gettext_noop("walk a check and enter readings")
+    SIGN = gettext_noop("sign a check")
+    DEFECT = gettext_noop("raise a defect")
+    RETURN = gettext_noop("return to service")
+    PLANT = gettext_noop("keep equipment, gas and their records")
+    PEOPLE = gettext_noop("keep people, qualifications and roster")
+    MEDICAL = gettext_noop("record medical fitness")
+    RUN = gettext_noop("start and end a run")
+    RULES = gettext_noop("change sheets, plans and house rules")
+    IMPORT = gettext_noop("import files")
+    ACCOUNTS = gettext_noop("invite and deactivate accounts")
+
+    @property
+    def words(self) -> str:
+        """Say the act in the reader's language."""
+        return gettext(self.value)
 
 
 _FLOOR = frozenset({Act.SEE, Act.CHECK, Act.DEFECT})

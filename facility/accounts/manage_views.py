@@ -43,7 +43,7 @@ def accounts(request: HttpRequest, site: str) -> HttpResponse:
     context = {
         "form": form,
         "rows": [(user, held.get(user.pk, [])) for user in _accounts_of(visit)],
-        "acts": [(SiteRole(role).label, sorted(allowed)) for role, allowed in ACTS.items()],
+        "acts": [(SiteRole(role).label, [act.words for act in sorted(allowed)]) for role, allowed in ACTS.items()],
         "locked": AccessAttempt.objects.order_by("-attempt_time")[:20],
         "place": "setup",
     }

@@ -86,7 +86,7 @@ def own_account(request: StaffRequest) -> HttpResponse:
         messages.success(request, _("Your password was changed. Your other devices are signed out."))
         return redirect("accounts:account")
     roles = [
-        (row, sorted(ACTS[row.role]))
+        (row, [act.words for act in sorted(ACTS[row.role])])
         for row in Membership.objects.filter(user=request.user, retired_at=None).select_related("site")
     ]
     context = {"form": form, "roles": roles, "sites": sites_of(request.user)}

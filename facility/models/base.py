@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar, Self, TypeVar
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
 
@@ -49,6 +51,16 @@ class Kept(models.Model):
 
     class Meta:
         abstract = True
+
+    def unique_error_message(self, model_class: type[models.Model], unique_check: Sequence[str]) -> ValidationError:
+        """Say which values are taken, and what to do."""
+        fields = [model_class._meta.get_field(name) for name in unique_check if name != "site"]
+        taken = ", ".join(f"{getattr(one, 'verbose_name', one.name)} “{getattr(self, one.name)}”" for one in fields)
+        return ValidationError(
+            _("There is a record already with %(taken)s. Correct that one, or change this one."),
+            code="unique" if len(unique_check) == 1 else "unique_together",
+            params={"taken": taken},
+        )
 
     @property
     def is_current(self) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
+from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
@@ -11,6 +12,9 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from facility.models.base import Kept
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
 
 
 def validate_zone(name: str) -> None:
@@ -63,19 +67,22 @@ class Site(Kept):
     SHOWN = ("key", "name", "organisation", "zone", "jurisdiction", "evacuation_plan")
 
     def clean(self) -> None:
-        """Refuse a key under which the app's own pages lie."""
+        """Refuse a key under which the app's own pages lie, and another key than the one in the log and on paper."""
         if self.key.lower() in TAKEN_ADDRESSES:
-            raise ValidationError(
-                {
-                    "key": ValidationError(
-                        _(
-                            "“%(key)s” is the address of the app's own pages. Take another key, for example %(key)s-site."
-                        ),
-                        code="taken",
-                        params={"key": self.key},
-                    )
-                }
+            self._refuse_key(
+                _("“%(key)s” is the address of the app's own pages. Take another key, for example %(key)s-site.")
             )
+        stored = Site.objects.filter(pk=self.pk).values_list("key", flat=True).first()
+        if stored not in (None, self.key):
+            self._refuse_key(
+                _(
+                    "The key stays “%(stored)s”: addresses, printed papers and the log carry it. Change the name instead."
+                ),
+                stored=stored,
+            )
+
+    def _refuse_key(self, words: _StrPromise, **more: str | None) -> None:
+        raise ValidationError({"key": ValidationError(words, code="key", params={"key": self.key, **more})})
 
     def __str__(self) -> str:
         return self.name

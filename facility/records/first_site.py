@@ -26,18 +26,28 @@ class FirstSiteForm(forms.Form):
     )
     name = forms.CharField(label=_("Name of the site"), max_length=200)
     key = forms.SlugField(
-        label=_("Short key of the site"), max_length=60, help_text=_("It stands in every address, for example skerrow.")
+        label=_("Short key of the site"),
+        max_length=60,
+        help_text=_("Small letters, figures, dashes. It stands in every address, for example skerrow."),
     )
     zone = forms.CharField(
         label=_("Time zone"), max_length=60, validators=[validate_zone], help_text=_("For example Europe/Oslo.")
     )
     jurisdiction = forms.CharField(label=_("Whose codes apply here (optional)"), max_length=200, required=False)
 
+    def refuse(self, error: ValidationError) -> None:
+        """Show what a service refused, beside its field."""
+        for name, found in error.error_dict.items():
+            self.add_error(name if name in self.fields else None, found)
+
 
 @transaction.atomic
 def _store(typed: dict[str, Any], request: HttpRequest) -> Site:
     by = actor_of(request)
-    runs_it = services.add(Organisation(key=typed["organisation_key"], name=typed["organisation_name"]), by=by)
+    try:
+        runs_it = services.add(Organisation(key=typed["organisation_key"], name=typed["organisation_name"]), by=by)
+    except ValidationError as error:
+        raise ValidationError({f"organisation_{name}": found for name, found in error.error_dict.items()}) from error
     site = Site(
         organisation=runs_it,
         key=typed["key"],
@@ -57,7 +67,7 @@ def first_site(request: HttpRequest) -> HttpResponse:
         try:
             site = _store(form.cleaned_data, request)
         except ValidationError as error:
-            form.add_error(None, error.messages)
+            form.refuse(error)
         else:
             return redirect("places:setup", site.key)
     return render(request, "records/first_site.html", {"form": form}, status=422 if form.is_bound else 200)

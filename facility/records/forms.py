@@ -20,12 +20,15 @@ from facility.records.scope import of_site
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from django.utils.functional import _StrPromise
+
     from facility.access import Visit
     from facility.records.kinds import RecordKind
     from facility.records.states import Moment
 
 #: a choice must belong to another choice on the same form: field, its own parent, the other field
 AGREE = (("lock", "chamber", "chamber"), ("rule", "equipment", "equipment"), ("cylinder", "bank", "bank"))
+ALREADY = gettext_lazy("There is such a record already. Correct that one, or change what makes this one different.")
 CLOCK_TOLERANCE_S = 300
 SURE = "sure"
 
@@ -65,6 +68,8 @@ class RecordForm(forms.ModelForm[Kept]):
                 field.queryset = rows.filter(still) if issubclass(model, Kept) else rows
             elif isinstance(field, InstantField):
                 field.set_zone(visit.site.zone)
+            if name == "key" and not field.help_text:
+                field.help_text = _("Small letters, figures, dashes. Files, addresses and the log name it by this.")
             if not field.required and not isinstance(field, forms.BooleanField):
                 field.label = _("%(label)s (optional)") % {"label": field.label}
         if kind.upload:
@@ -132,15 +137,11 @@ class RecordForm(forms.ModelForm[Kept]):
             self.add_error(name if name in self.fields else None, in_words(found))
 
 
-def in_words(errors: Iterable[ValidationError]) -> list[str]:
+def in_words(errors: Iterable[ValidationError]) -> list[str | _StrPromise]:
     """Return the sentences of some refusals; a bare constraint name is put into words."""
-    said: list[str] = []
+    said: list[str | _StrPromise] = []
     for error in errors:
-        said += [
-            _("There is such a record already. Correct that one, or change what makes this one different.")
-            if message.startswith("Constraint ") else message
-            for message in error.messages
-        ]  # fmt: skip
+        said += [ALREADY if message.startswith("Constraint ") else message for message in error.messages]
     return said
 
 

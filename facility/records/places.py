@@ -18,6 +18,7 @@ from facility import events
 from facility.access import Act, enter
 from facility.fields import DayField
 from facility.models import Check, CheckState, Event, QualificationKind
+from facility.records.first_steps import first_steps
 from facility.records.kinds import BY_MODEL
 from facility.records.states import Moment, moment_of
 from maintenance.models import Defect
@@ -63,7 +64,7 @@ def setup(request: HttpRequest, site: str) -> HttpResponse:
     context = {
         "visit": visit, "place": "setup", "may_accounts": visit.may(Act.ACCOUNTS), "may_import": visit.may(Act.IMPORT),
         "may_rules": visit.may(Act.RULES), "chambers": visit.site.chambers.filter(retired_at=None).order_by("key"),
-        "first_account": getattr(request.user, "is_superuser", False),
+        "first_account": getattr(request.user, "is_superuser", False), "steps": first_steps(visit.site),
     }  # fmt: skip
     return render(request, "places/setup.html", context)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.db.models import Q
+
 from facility.models import (
     Chamber,
     CheckSheet,
@@ -76,5 +78,6 @@ def of_site(model: type[Model], site: Site) -> QuerySet[Any]:
     """Return the rows of ``model`` that belong to ``site``."""
     rows: QuerySet[Any] = model._default_manager.all()
     if model is User:
-        return rows.filter(memberships__site=site, memberships__retired_at=None).distinct()
+        here = Q(memberships__site=site, memberships__retired_at=None)
+        return rows.filter(here | Q(is_superuser=True)).distinct()
     return rows.filter(**{TO_SITE[model]: site.pk}).select_related(*NAME_JOINS.get(model, ()))

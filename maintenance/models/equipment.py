@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -71,6 +72,17 @@ class Equipment(Kept):
             ),
         ]  # fmt: skip
         ordering = ["tag"]
+
+    def clean(self) -> None:
+        """Refuse the serial number of another item of this maker, naming that item."""
+        if not self.serial or not self.is_current:
+            return
+        same = Equipment.objects.current().filter(site=self.site, maker=self.maker, serial=self.serial)
+        twin = same.exclude(pk=self.pk).first()
+        if twin is not None:
+            words = _("Serial number “%(serial)s” of this maker is that of %(twin)s already. Read both plates again.")
+            params = {"serial": self.serial, "twin": str(twin)}
+            raise ValidationError({"serial": ValidationError(words, code="serial", params=params)})
 
     def __str__(self) -> str:
         return f"{self.tag} {self.name}"
