@@ -7,19 +7,20 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from facility import events
 from facility.imports.folder import UnreadableError, gathered, read_folder
 from facility.imports.report import UNREADABLE, Report
 from facility.imports.take import Options, take
+from facility.management.records_command import RecordsCommand
 from facility.models import Site
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
 
 
-class Command(BaseCommand):
+class Command(RecordsCommand):
     help = (
         "Take in the CSV files of one facility: a folder or a zip. One refused row stops the whole import, unless "
         "--take-good-rows is given; the same files a second time change nothing. "

@@ -6,16 +6,17 @@ import time
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from facility.accounts.demo import DEMO_PASSWORD
 from facility.demo.loading import DemoError, load, zone_of_set
+from facility.management.records_command import RecordsCommand
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
 
 
-class Command(BaseCommand):
+class Command(RecordsCommand):
     help = (
         "Store the demo: an invented facility, its records moved so that they end on the evening before the day of "
         "loading. A second call does nothing. Refused where other records are stored."

@@ -8,7 +8,7 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils.translation import gettext as _
 
 from facility.compute.changes import load_changes
@@ -28,12 +28,13 @@ from facility.compute.readiness import evaluate, evaluate_plan
 from facility.compute.states import CAUTION
 from facility.compute.whatif import what_if
 from facility.events import now
+from facility.management.records_command import RecordsCommand
 from facility.readiness import shell
 
 REFUSED = 2
 
 
-class Command(BaseCommand):
+class Command(RecordsCommand):
     """Print readiness, of a site's records, or from a file of facts without a database."""
 
     help = "Say for each plan whether a run may start, what stands in the way, and until when that holds."
@@ -53,6 +54,10 @@ class Command(BaseCommand):
         parser.add_argument("--forecast", metavar="PLAN", help="states over the coming 90 days")
         parser.add_argument("--what-if", metavar="FILE", help="changes to compare, with --plan")
         parser.add_argument("--facts-schema", action="store_true", help="print the JSON Schema of the facts")
+
+    def rests_on_records(self, options: dict[str, Any]) -> bool:
+        """A file of facts needs no database."""
+        return not (options.get("facts") or options.get("facts_schema"))
 
     def handle(self, **options: Any) -> None:
         """Choose what is asked for; bad input ends with code 2 and a sentence."""

@@ -6,18 +6,19 @@ import json
 import os
 from typing import TYPE_CHECKING, Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from facility import events
 from facility.jobs import runner
 from facility.jobs.queue import Kind, enqueue
+from facility.management.records_command import RecordsCommand
 from facility.project.celery import app
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
 
 
-class Command(BaseCommand):
+class Command(RecordsCommand):
     help = "Run one job by hand, now."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
