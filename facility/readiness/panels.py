@@ -67,7 +67,7 @@ class GasRow(NamedTuple):
         """Return mark, words and demands for those that are met, missed, not known and shut off."""
         said = (
             ("indate", _("enough for"), True),
-            ("stop", _("missing for"), False),
+            ("stop", _("too little for"), False),
             ("unknown", _("not known for"), None),
         )
         counted = [one for one in self.demands if not one.shut]

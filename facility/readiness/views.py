@@ -149,14 +149,14 @@ def row_of(visit: Visit, answer: Answer, plan: str) -> PlanRow:
 def meta_of(visit: Visit, answer: Answer, plan: str) -> PlanMeta:
     """Return what a page knows about a plan beside its evaluation."""
     row, facts = answer.names.plans[plan], answer.facts.plans[plan]
-    parts = [(_("the table, descent included"), facts.table_min)]
+    parts = [(_("The table, descent included"), facts.table_min)]
     for one in facts.extensions:
         said = {"number": one.allowed, "minutes": one.minutes}
         text = ngettext(
             "%(number)d extension of %(minutes)d min", "%(number)d extensions of %(minutes)d min", one.allowed
         )
         parts.append((text % said, one.allowed * one.minutes))
-    parts.append((_("the house's margin"), facts.margin_min))
+    parts.append((_("The house\u2019s margin"), facts.margin_min))
     return PlanMeta(
         key=plan,
         name=row.name,

@@ -185,12 +185,12 @@ def _start_sum(evaluation: Mapping[str, Any], meta: PlanMeta, at: Instant, zone:
         end = parse_instant(finding["lapses_at"]) if finding.get("lapses_at") else start
         lines.append(Line(_("%(name)s holds until") % {"name": name}, clock_words(end, at, zone)))
         if end > start:
-            lines.append(Line(_("it must hold for"), f"\u2212 {span_words(end - start)}"))
+            lines.append(Line(_("It must hold for"), f"\u2212 {span_words(end - start)}"))
         else:
-            lines.append(Line(_("it counts at the start only"), f"\u2212 {span_words(0)}"))
+            lines.append(Line(_("It counts at the start only"), f"\u2212 {span_words(0)}"))
     last = clock_words(start + int(evaluation["duration_min"]), at, zone)
     lines.append(Line(_("Start before"), clock_words(start, at, zone), "end"))
-    lines.append(Line(_("a run started then ends"), last))
+    lines.append(Line(_("A run started then ends"), last))
     return Sum(_("Until when may it start"), tuple(lines))
 
 

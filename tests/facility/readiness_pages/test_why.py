@@ -30,15 +30,15 @@ def test_the_start_by_sum_is_end_less_what_it_must_hold() -> None:
     lines = [(line.words, line.figure) for line in why(1).sums[0].lines]
     assert lines == [
         ("Crew holds until", "01:00 tomorrow"),
-        ("it must hold for", "\u2212 7 h 00"),
+        ("It must hold for", "\u2212 7 h 00"),
         ("Start before", "18:00 today"),
-        ("a run started then ends", "01:00 tomorrow"),
+        ("A run started then ends", "01:00 tomorrow"),
     ]
 
 
 def test_nothing_is_subtracted_from_what_counts_at_the_start_only() -> None:
     lines = [(line.words, line.figure) for line in why(0).sums[0].lines]
-    assert ("it counts at the start only", "\u2212 0 h 00") in lines
+    assert ("It counts at the start only", "\u2212 0 h 00") in lines
     assert ("Start before", "07:42 tomorrow") in lines
 
 
