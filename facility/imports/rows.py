@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -174,12 +175,23 @@ def _of_validation(kind: FileKind, line: Line, error: ValidationError) -> list[P
     if not hasattr(error, "error_dict"):
         return [Problem(kind.file, line.line, "", "", " ".join(error.messages).rstrip("."))]
     found = []
-    for field, messages in error.message_dict.items():
+    for field, refusals in error.error_dict.items():
         column = columns.get(field, "")
         value = line.reading.values.get(column)
         shown = "" if value is None else str(value)
-        found += [Problem(kind.file, line.line, column, shown, str(message).rstrip(".")) for message in messages]
+        found += [_problem(one, Problem(kind.file, line.line, column, shown, "")) for one in refusals]
     return found
+
+
+def _problem(refusal: ValidationError, at: Problem) -> Problem:
+    """Put one refusal of the model into words; more decimals than are kept may be a thousand separator."""
+    if refusal.code == "max_decimal_places":
+        return replace(
+            at, what=_("has more decimals than are kept"),
+            allowed=_("at most %(most)s decimals") % {"most": (refusal.params or {}).get("max")},
+            advice=_("Round it; or take the mark out, if it stands for thousands."),
+        )  # fmt: skip
+    return replace(at, what=" ".join(refusal.messages).rstrip("."))
 
 
 def _count_parts(kind: FileKind, lines: list[Line], store: Store, report: Report) -> None:

@@ -41,6 +41,7 @@ MESSES = [
     ("bank_readings.csv", "2100.5", "21000", 2, "pressure", "is more than can be reckoned with, in psi"),
     ("bank_readings.csv", ",12,Rosa", ",75,Rosa", 2, "temperature_c", "cannot be reckoned with"),
     ("cylinders.csv", "OX-2,49.9", "OX-2,0", 3, "water_litres", "lies outside what can be"),
+    ("cylinders.csv", "OX-2,49.9", "OX-2,1.000", 3, "water_litres", "has more decimals than are kept"),
     ("house_rules.csv", "due_soon_days", "due_sometime", 2, "key", "is not a house rule"),
     ("sheets.csv", "daily,daily,Nell", "daily,yearly,Nell", 2, "start_from", "is not a sheet that the app ships"),
     ("sheet_limits.csv", "daily,oxygen-1", "daily,oxygen-9", 2, "step", "is not a step of this sheet"),
