@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import OuterRef, Q, Subquery
@@ -20,6 +20,7 @@ from maintenance.models import (
     Cylinder,
     CylinderAnalysis,
     Defect,
+    DefectEffect,
     Equipment,
     EquipmentKind,
     GasBank,
@@ -76,7 +77,7 @@ def plant(request: HttpRequest, site: str) -> HttpResponse:
     context = {
         "visit": visit, "place": "plant", "moment": moment, "defects": defects,
         "chambers": _chambers(visit.site), "groups": _groups(visit.site, rules, defects, moment),
-        "banks": bank_lines(visit.site, moment),
+        "banks": bank_lines(visit.site, moment, defects),
         "due_soon": [line for line in work if line.days <= SOON_DAYS],
         "due_later": [line for line in work if line.days > SOON_DAYS],
         "may_raise": visit.may(Act.DEFECT), "may_read": visit.may(Act.CHECK), "may_plant": visit.may(Act.PLANT),
@@ -128,8 +129,11 @@ def _work_due(rules: dict[int, list[Any]], moment: Moment) -> list[DueLine]:
     )
 
 
-def bank_lines(site: Site, moment: Moment) -> list[BankLine]:
-    """Return the content of each bank, from passed cylinders and readings that are not too old."""
+def bank_lines(site: Site, moment: Moment, defects: Sequence[Defect] = ()) -> list[BankLine]:
+    """Return the content of each bank, from passed cylinders and readings that are not too old.
+
+    ``defects``: open ones; a bank that one takes out of service is shown with its tag.
+    """
     of_bank: dict[int, list[Any]] = {}
     readings = BankReading.objects.filter(
         Q(cylinder=None) | Q(cylinder=OuterRef("pk")), bank=OuterRef("bank"), retired_at=None, read_at__lte=moment.now
@@ -147,7 +151,13 @@ def bank_lines(site: Site, moment: Moment) -> list[BankLine]:
     for cylinder in cylinders:
         of_bank.setdefault(cylinder.bank_id, []).append(cylinder)
     banks = GasBank.objects.filter(site=site, retired_at=None).order_by("key")
-    return [_bank_line(bank, of_bank.get(bank.pk, []), moment) for bank in banks]
+    lines = [_bank_line(bank, of_bank.get(bank.pk, []), moment) for bank in banks]
+    shut = {one.bank_id: one for one in defects if one.bank_id and one.effect == DefectEffect.STOPS}
+    return [replace(line, state=_shut(shut[line.bank.pk])) if line.bank.pk in shut else line for line in lines]
+
+
+def _shut(defect: Defect) -> State:
+    return State("tag", _("Out of service, tag %(tag)s") % {"tag": f"{defect.number:04d}"}, 4)
 
 
 def _bank_line(bank: GasBank, cylinders: list[Any], moment: Moment) -> BankLine:
