@@ -178,7 +178,7 @@ def retire_need(need: Need, *, by: Actor, reason: str) -> Need:
     """
     resting = ", ".join(need.plans.filter(retired_at=None).order_by("key").values_list("name", flat=True))
     if resting:
-        raise ValidationError(_("%(plans)s rest on it. Put a version without it in force first."),
+        raise ValidationError(_("Plans in force rest on it: %(plans)s. Put a version without it in force first."),
                               code="rests", params={"plans": resting})  # fmt: skip
     return services.retire(need, by=by, reason=reason)
 

@@ -6,10 +6,19 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth import password_validation
+from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from facility.models import Person, Site, SiteRole, User
+
+
+class SignInForm(AuthenticationForm):
+    """Sign-in name and password, in the words that the other account pages use."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = _("Sign-in name")
 
 
 class PasswordFields(forms.Form):

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_POST
 from facility.access import ACTS, sites_of
 from facility.accounts import invites, services
 from facility.accounts.demo import demo_sign_ins
-from facility.accounts.forms import FirstUserForm, OwnPasswordForm, PasswordFields
+from facility.accounts.forms import FirstUserForm, OwnPasswordForm, PasswordFields, SignInForm
 from facility.http import StaffRequest
 from facility.models import LightMode, Membership, User
 
@@ -32,12 +32,13 @@ class SignInView(LoginView):
     """Sign in; on the demo its accounts are shown."""
 
     template_name = "registration/login.html"
+    authentication_form = SignInForm
     redirect_authenticated_user = True
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the demo's accounts, on the demo only."""
         shown = demo_sign_ins() if settings.DEMO else ()
-        return super().get_context_data(demo_accounts=shown, **kwargs)
+        return super().get_context_data(demo_accounts=shown, new_box=not User.objects.exists(), **kwargs)
 
     def form_invalid(self, form: Any) -> HttpResponse:
         """Answer a refused sign-in with 422 and the form."""
