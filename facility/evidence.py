@@ -16,12 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
-import pikepdf
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
-from PIL import Image, ImageOps, UnidentifiedImageError
 
 from facility import events, services
 from facility.models import Evidence
@@ -29,6 +27,7 @@ from facility.models import Evidence
 if TYPE_CHECKING:
     from django.core.files.uploadedfile import UploadedFile
     from django.utils.functional import _StrPromise as StrPromise
+    from PIL import Image
 
     from facility.events import Actor
     from facility.models import Site
@@ -125,6 +124,8 @@ def _cleaned(raw: bytes, name: str) -> _Clean:
 
 def _painted_anew(raw: bytes, name: str, media_type: str) -> bytes:
     """Return the same picture, decoded and encoded again without anything beside its pixels."""
+    from PIL import Image, ImageOps, UnidentifiedImageError  # noqa: PLC0415  # megabytes, needed only at an upload
+
     wanted = "PNG" if media_type == PNG else "JPEG"
     try:
         with warnings.catch_warnings():
@@ -157,6 +158,8 @@ def _too_large(name: str) -> ValidationError:
 
 
 def _look_through_pdf(raw: bytes, name: str) -> None:
+    import pikepdf  # noqa: PLC0415  # megabytes, needed only at an upload
+
     if len(raw.rstrip()) - (raw.rfind(b"%%EOF") + len(b"%%EOF")) > TAIL_BYTES:
         raise _refuse(_("“%(name)s” carries something behind its end. Print it to a new PDF and send that."), name=name)
     try:
@@ -181,6 +184,8 @@ def _look_through_pdf(raw: bytes, name: str) -> None:
 
 def _act_in(entry: Any, depth: int) -> str:
     """Return what in an object and the objects written inside it would act, or nothing."""
+    import pikepdf  # noqa: PLC0415  # as above
+
     if depth > _DEEPEST:
         raise ValueError(depth)
     if isinstance(entry, pikepdf.Array):

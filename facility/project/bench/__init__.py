@@ -19,6 +19,7 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "second-start": serving.second_start,
     "idle-memory": serving.idle_memory,
     "readiness": readiness.pure_function,
+    "forecast": readiness.forecast,
     "now-queries": readiness.now_page_queries,
     "now-years": readiness.now_page_years,
     "chambers-floor": readiness.many_chambers,

@@ -18,12 +18,14 @@ from django.test.utils import CaptureQueriesContext
 
 from facility import house
 from facility.compute.facts import Facility
+from facility.compute.forecast import forecast_all
 from facility.compute.instants import instant_of
 from facility.compute.readiness import evaluate
 from facility.models import Chamber
+from facility.project.bench import floor
 from facility.project.bench.result import Result
 from facility.project.bench.scratch import AT, Size, facilities, scratch_database
-from facility.readiness.gather import AT_ONCE, branches, gather, scope_of
+from facility.readiness.gather import AT_ONCE, gather, scope_of
 from facility.readiness.services import answers
 
 PURE_LIMIT_MS = 10.0
@@ -31,6 +33,7 @@ QUERY_LIMIT = 12.0
 PAGE_LIMIT = 1.2
 FLOOR_LIMIT = 1.3
 LINEAR_LIMIT = 1.2
+FORECAST_LIMIT = 25.0
 MANY, FEW = 1000, 10
 SMALL = Size(items=40, people=8, plans=4, needs=20, months=1)
 
@@ -58,6 +61,15 @@ def pure_function() -> Result:
         (facts,) = gather(chambers, AT).values()
         (taken,) = seconds([lambda: evaluate(facts, instant_of(AT))], 15)
     return Result("readiness of 12 plans, pure function", taken * 1000, PURE_LIMIT_MS, "ms")
+
+
+def forecast() -> Result:
+    """Ninety days of 12 plans of the same facility, against one evaluation of the 12."""
+    with scratch_database():
+        (facts,) = gather(facilities(1, Size()), AT).values()
+        at = instant_of(AT)
+        ahead, one = seconds([lambda: forecast_all(facts, at), lambda: evaluate(facts, at)], 9)
+    return Result("forecast of 90 days against one evaluation", ahead / one, FORECAST_LIMIT, "times")
 
 
 def now_page_queries() -> Result:
@@ -109,16 +121,12 @@ def _answers(chambers: list[Chamber]) -> int:
 
 
 def _tuples(chambers: list[Chamber]) -> int:
-    """Fetch the same rows, branch by branch, as tuples."""
+    """Fetch the same rows as tuples, as many chambers at once as the gathering does."""
     found = 0
     for begin in range(0, len(chambers), AT_ONCE):
         part = chambers[begin : begin + AT_ONCE]
         rules = house.values_of([chamber.site_id for chamber in part])
-        for rows in branches(scope_of(part, AT, rules)):
-            sql, parameters = rows.query.sql_with_params()
-            with connection.cursor() as cursor:
-                cursor.execute(sql, parameters)
-                found += len(cursor.fetchall())
+        found += floor.fetched(scope_of(part, AT, rules))
     return found
 
 
