@@ -19,6 +19,7 @@ class Kind(StrEnum):
 
     VERIFY_RECORDS = "verify_records"
     TIDY = "tidy"
+    SWEEP = "sweep"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from django.db.models import Q
 from facility import events, record_check
 from facility.jobs.queue import Kind
 from facility.models import Job
+from facility.sweep import looking
 
 KEEP_FINISHED = timedelta(days=30)
 KEEP_DEAD = timedelta(days=180)
@@ -27,6 +28,12 @@ def tidy() -> str:
     return f"Removed {jobs} old jobs and {sessions} sessions that had run out."
 
 
+@shared_task(name="sweep")
+def sweep() -> str:
+    """Flag what became due soon, overdue or lapsed, and which plans will not be ready."""
+    return looking.sweep(events.now())
+
+
 @shared_task(name="verify_records")
 def verify_records() -> str:
     """Verify the whole event log; the verdict is an event of its own."""
@@ -37,4 +44,8 @@ def verify_records() -> str:
 
 
 #: by the text that a job row holds
-KINDS: dict[str, Task[..., Any]] = {Kind.TIDY: tidy, Kind.VERIFY_RECORDS: verify_records}
+KINDS: dict[str, Task[..., Any]] = {
+    Kind.TIDY: tidy,
+    Kind.SWEEP: sweep,
+    Kind.VERIFY_RECORDS: verify_records,
+}

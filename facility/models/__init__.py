@@ -3,6 +3,7 @@
 from facility.models.base import Entry, Kept, KeptQuerySet
 from facility.models.event import Event
 from facility.models.evidence import Evidence
+from facility.models.flag import Flag
 from facility.models.house import HouseRule
 from facility.models.job import Heartbeat, Job
 from facility.models.people import (
@@ -34,7 +35,7 @@ from facility.models.site import Chamber, Lock, LockKind, Organisation, Pressure
 
 __all__ = [
     "Answer", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Contact", "ContactKind",
-    "DutyPeriod", "Entry", "Event", "Evidence", "Heartbeat", "HouseRule", "Job", "Kept", "KeptQuerySet",
+    "DutyPeriod", "Entry", "Event", "Evidence", "Flag", "Heartbeat", "HouseRule", "Job", "Kept", "KeptQuerySet",
     "LightMode", "Lock", "LockKind", "MedicalFitness", "MedicalOutcome", "Membership", "Occasion",
     "Organisation", "Outcome", "Person", "PressureUnit", "QualificationHeld", "QualificationKind",
     "SheetVersion", "Signature", "Site", "SiteRole", "User", "VolumeUnit",

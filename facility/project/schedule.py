@@ -8,5 +8,6 @@ from facility.jobs.queue import Daily, Kind
 
 DAILY = (
     Daily(Kind.VERIFY_RECORDS, at=time(1, 30)),
+    Daily(Kind.SWEEP, at=time(3, 0)),
     Daily(Kind.TIDY, at=time(2, 30)),
 )

@@ -142,6 +142,8 @@ BEHIND_TLS = env.boolean("DEEPSTEAD_TLS", default=False)
 SESSION_COOKIE_SECURE = BEHIND_TLS
 CSRF_COOKIE_SECURE = BEHIND_TLS
 SECURE_SSL_REDIRECT = BEHIND_TLS
+# a monitor on this machine or in its network asks without TLS
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
 SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_TLS else 0
 # other names under the site's domain, and lists kept by browsers, are not this program's to decide
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
@@ -170,6 +172,10 @@ CONTENT_SECURITY_POLICY = {
         "object-src": [NONE],
     }
 }
+
+#: what a monitor must send to read the numbers; empty: nobody may
+METRICS_TOKEN = env.text("DEEPSTEAD_METRICS_TOKEN")
+DISK_LEAST_MIB = env.integer("DEEPSTEAD_DISK_LEAST_MIB", 200)
 
 LOGGING = {
     "version": 1,

@@ -8,6 +8,7 @@ from facility.readiness.runs.urls import urlpatterns as acts_on_runs
 from treatments.urls import urlpatterns as of_treatments
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("facility.health.urls")),
     path("", include("facility.accounts.urls")),
     path("worksheets/", include("facility.worksheets.urls")),
     path("", include("facility.imports.urls")),

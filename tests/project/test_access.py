@@ -23,7 +23,8 @@ BACKEND = "django.contrib.auth.backends.ModelBackend"
 OWN = Path(__file__).parent.parent / "data" / "own_facility"
 
 #: what anybody may open, and what needs a signed-in person but no site
-OPEN = {"accounts:login", "accounts:first_user", "accounts:accept", "accounts:light"}
+OPEN = {"accounts:login", "accounts:first_user", "accounts:accept", "accounts:light",
+        "health:alive", "health:ready", "health:metrics"}  # fmt: skip
 SIGNED_IN = {"accounts:logout", "accounts:account", "readiness:home", "records:first_site",
              "imports:guide", "imports:templates", "worksheets:every", "worksheets:worksheet"}  # fmt: skip
 FIRST_ACCOUNT_ONLY = {"imports:upload", "imports:take", "records:first_site"}

@@ -192,7 +192,11 @@ def test_the_loop_beats_plans_and_runs() -> None:
     make_job()
     assert loop.turn()
     assert ran == ["ran"]
-    assert set(Job.objects.exclude(kind="note").values_list("kind", flat=True)) == {"verify_records", "tidy"}
+    assert set(Job.objects.exclude(kind="note").values_list("kind", flat=True)) == {
+        "verify_records",
+        "sweep",
+        "tidy",
+    }
 
 
 def test_a_loop_whose_job_hangs_no_longer_beats() -> None:

@@ -1,0 +1,1 @@
+"""The daily look: what became due soon, overdue or lapsed, and which plans will not be ready."""
