@@ -7,7 +7,6 @@ from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import segno
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -164,6 +163,8 @@ def return_to_service(request: HttpRequest, site: str, pk: int) -> HttpResponse:
 
 def tag(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Show the label of a defect, 50 mm by 25 mm, with a code that opens its page."""
+    import segno  # noqa: PLC0415  # only a printed code needs it; an idle server does not hold it
+
     visit = enter(request, site, Act.SEE)
     row = _defect(visit, pk)
     address = request.build_absolute_uri(reverse("maintenance:defect", args=[site, pk]))

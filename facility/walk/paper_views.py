@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from typing import TYPE_CHECKING, Any
 
-import segno
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect, render
@@ -38,6 +37,8 @@ def _version(visit: Visit, sheet_pk: int, number: int) -> SheetVersion:
 
 def blank(request: HttpRequest, site: str, sheet_pk: int, number: int) -> HttpResponse:
     """Show a version of a sheet for printing; its code leads to the page where the paper is keyed in."""
+    import segno  # noqa: PLC0415  # only a printed code needs it; an idle server does not hold it
+
     visit = enter(request, site)
     version = _version(visit, sheet_pk, number)
     address = request.build_absolute_uri(reverse("walk:paper", args=[site, sheet_pk, number]))

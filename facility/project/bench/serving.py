@@ -13,9 +13,16 @@ import sys
 import tempfile
 import time
 from contextlib import closing, contextmanager, suppress
+from http.cookiejar import CookieJar
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlencode, urlsplit
+from urllib.request import HTTPCookieProcessor, build_opener
 
+from django.conf import settings
+from django.urls import reverse
+
+from facility.accounts.demo import demo_sign_ins
 from facility.project.bench.result import Result
 
 if TYPE_CHECKING:
@@ -38,39 +45,57 @@ def second_start() -> Result:
 
 
 def idle_memory() -> Result:
-    """Add up the proportional set size of every process of an idle server that has answered once."""
-    with tempfile.TemporaryDirectory() as folder, serving(folder) as root:
+    """Add up the proportional set size of every process of an idle server that somebody signed in to and looked at."""
+    with tempfile.TemporaryDirectory() as folder, serving(folder, "--demo") as (root, port):
+        look_round(port)
         time.sleep(SETTLE_SECONDS)
         sizes = [_pss_kb(pid) for pid in _tree(root)]
     return Result("idle memory of the tree", sum(sizes) / 1024, MEMORY_LIMIT_MB, "MB", f"{len(sizes)} processes")
 
 
 @contextmanager
-def serving(folder: str) -> Iterator[int]:
-    """Run ``up`` on a data folder until its first answer. Yield the process id of its root."""
+def serving(folder: str, *more: str) -> Iterator[tuple[int, int]]:
+    """Run ``up`` on a data folder until its first answer. Yield the process id of its root, and the port."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     process = subprocess.Popen(
-        _line("--host", "127.0.0.1", "--port", str(port)), env=_environment(folder), stdout=subprocess.DEVNULL
+        _line("--host", "127.0.0.1", "--port", str(port), *more), env=_environment(folder), stdout=subprocess.DEVNULL
     )
     try:
         _first_answer(port)
-        yield process.pid
+        yield process.pid, port
     finally:
         process.terminate()
         process.wait(timeout=30)
 
 
+def look_round(port: int) -> None:
+    """Sign in to the demo and open its pages, twice each, so that both workers have shown some."""
+    root = f"http://127.0.0.1:{port}"
+    jar = CookieJar()
+    browser = build_opener(HTTPCookieProcessor(jar))
+    browser.open(f"{root}{reverse('accounts:login')}").read()
+    account = demo_sign_ins()[0]
+    token = next(one.value for one in jar if one.name == settings.CSRF_COOKIE_NAME)
+    form = {"username": account.username, "password": account.password, "csrfmiddlewaretoken": token}
+    with browser.open(f"{root}{reverse('accounts:login')}", urlencode(form).encode()) as page:
+        place = urlsplit(page.url).path
+    if not place.endswith("/now/"):
+        raise RuntimeError(f"Signing in to the demo led to {place}, not to a Now page.")
+    for page_of in ("now", "plant", "people", "records", "set-up", "log") * 2:
+        browser.open(f"{root}{place.removesuffix('now/')}{page_of}/").read()
+
+
 def _first_answer(port: int) -> None:
-    last = time.monotonic() + 60
+    last = time.monotonic() + 120
     while time.monotonic() < last:
         with suppress(OSError), closing(http.client.HTTPConnection("127.0.0.1", port, timeout=10)) as connection:
             connection.request("GET", "/")
             connection.getresponse().read()
             return
         time.sleep(0.05)
-    raise TimeoutError(f"Nothing answers on port {port} after 60 s.")
+    raise TimeoutError(f"Nothing answers on port {port} after 120 s.")
 
 
 def _up(folder: str, *arguments: str) -> None:
