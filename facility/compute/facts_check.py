@@ -10,7 +10,6 @@ from facility.compute.facts import (
     Bank,
     Check,
     Defect,
-    Equipment,
     Facility,
     Held,
     Member,
@@ -102,12 +101,12 @@ def _check_need(facility: Facility, name: str, need: Need) -> None:
     _check_part(place, need.from_, need.to)
     if need.gas is None:
         return
-    for member in need.members:
-        if isinstance(facility.members[member], Equipment | Check):
-            raise FactsError(
-                f"{place}.gas: {need.gas!r} is for banks only, but member "
-                f"{member!r} is no bank. Leave gas out or name banks."
-            )
+    others = [name for name in need.members if not isinstance(facility.members[name], Bank)]
+    if others and len(others) == len(need.members):
+        raise FactsError(
+            f"{place}.gas: {need.gas!r} is for banks only, but member "
+            f"{others[0]!r} is no bank. Leave gas out or name a bank."
+        )
 
 
 def _check_roles(place: str, roles: tuple[Role, ...]) -> None:
@@ -126,12 +125,7 @@ def _check_waiver(facility: Facility, place: str, waiver: Waiver) -> None:
     if waiver.need != CREW:
         _known(f"{place}.need", (waiver.need,), facility.needs, "need")
         return
-    roles = {
-        role.role: role
-        for name, plan in facility.plans.items()
-        if waiver.plans is None or name in waiver.plans
-        for role in plan.roles
-    }
+    roles = {role.role: role for plan in facility.plans.values() for role in plan.roles}
     _known(f"{place}.without", waiver.without, roles, "role")
 
 

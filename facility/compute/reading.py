@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from datetime import date
@@ -51,6 +52,8 @@ def whole(lowest: int, highest: int = MOST_MINUTES) -> Reader:
     """Make a reader of whole numbers between two bounds, both allowed."""
 
     def read(value: Any, place: str) -> int:
+        if isinstance(value, float | Decimal) and math.isfinite(value) and value == int(value):
+            value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):
             raise refuse(place, value, "Give a whole number")
         if not lowest <= value <= highest:

@@ -119,13 +119,10 @@ def _after_run(facility: Facility, change: AfterRun) -> Facility:
     plan = facility.plans[change.plan]
     lasted = plan.duration_min - plan.margin_min
     end = change.start + lasted
-    members = dict(facility.members)
+    members = {name: _used(member, lasted, end) for name, member in facility.members.items()}
     for gas, name in change.banks.items():
         bank = _bank(facility, name, gas, plan)
         members[name] = _drawn(bank, plan.gas[gas].demand, end)
-    rests_on = {one for need in plan.needs for one in facility.needs[need].members}
-    for name in rests_on:
-        members[name] = _used(members[name], lasted, end)
     people = dict(facility.people)
     for name in change.inside:
         _known("person", name, people)

@@ -47,8 +47,7 @@ def after_run(facts: dict[str, Any], change: dict[str, Any]) -> None:
     end = minute(change["start"]) + minutes
     for gas, name in change["banks"].items():
         draw(facts["members"][name], plan["gas"][gas]["demand"], written(end))
-    for name in {member for need in plan["needs"] for member in facts["needs"][need]["members"]}:
-        member = facts["members"][name]
+    for member in facts["members"].values():
         if member["kind"] == "check":
             member["opened"].append(written(end))
         for counter in member.get("counters", []):

@@ -144,14 +144,6 @@ def test_counters_rise_by_the_run_and_its_hours_exactly() -> None:
     assert [one["count"] for one in counters] == [11, 24.9, None]
 
 
-def test_an_item_that_the_plan_does_not_rest_on_is_left_alone() -> None:
-    facts = worked_example()
-    facts["members"]["other"] = gauge(None) | {
-        "counters": [{"name": "cycles", "count": 10, "limit": 100, "per_run": 1, "per_hour": 0}]
-    }
-    assert after(facts, AFTER_RUN)["members"]["other"]["counters"][0]["count"] == 10
-
-
 @pytest.mark.parametrize(
     ("change", "said"),
     [
