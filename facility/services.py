@@ -154,3 +154,26 @@ def retire(row: Row, *, by: Actor, reason: str, at: datetime | None = None, acti
     )  # fmt: skip
     events.record(row, what, by=by)
     return row
+
+
+@transaction.atomic
+def bring_back(row: Row, *, by: Actor, reason: str) -> Row:
+    """Let a thing that was retired count again. Statements are not brought back: another is made.
+
+    Errors: ChangedMeanwhileError if it counts already; ValidationError for a blank reason, or if a field or a
+    constraint refuses it, such as a serial number that another item has meanwhile.
+    """
+    reason = need_reason(reason)
+    model: Any = type(row)
+    before = {"retired_at": str(row.retired_at), "retired_reason": row.retired_reason}
+    past = model.objects.filter(pk=row.pk, retired_at__isnull=False)
+    if not past.exists():
+        raise ChangedMeanwhileError(model.objects.get(pk=row.pk))
+    row.retired_at, row.retired_reason = None, ""
+    row.full_clean(exclude=["recorded_by"])
+    past.update(retired_at=None, retired_reason="", row_version=F("row_version") + 1)
+    row.refresh_from_db()
+    what = What(action="brought back", before=before, after={"retired_at": "", "retired_reason": ""}, reason=reason,
+                site_key=site_key_of(row))  # fmt: skip
+    events.record(row, what, by=by)
+    return row

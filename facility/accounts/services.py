@@ -124,7 +124,7 @@ def set_active(user: User, *, active: bool, by: Actor, reason: str, site: Site) 
 
 
 @transaction.atomic
-def note_new_link(user: User, *, by: Actor, site: Site) -> None:
+def note_new_link(user: User, *, by: Actor, site: Site | None) -> None:
     """Record that a one-time link for a new password was shown to ``by``."""
     _note("password link shown", user, by=by, site=site)
 

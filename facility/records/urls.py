@@ -16,4 +16,5 @@ urlpatterns = [
     path("<slug:site>/keep/<slug:kind>/<int:pk>/", views.detail, name="detail"),
     path("<slug:site>/keep/<slug:kind>/<int:pk>/correct/", views.correct, name="correct"),
     path("<slug:site>/keep/<slug:kind>/<int:pk>/retire/", views.retire, name="retire"),
+    path("<slug:site>/keep/<slug:kind>/<int:pk>/bring-back/", views.bring_back, name="bring_back"),
 ]

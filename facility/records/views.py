@@ -20,6 +20,7 @@ from facility.access import Act, Visit, enter
 from facility.models import Kept
 from facility.records import saving
 from facility.records.forms import ReasonForm, RecordForm, form_class
+from facility.records.in_use import keeps
 from facility.records.kinds import BY_SLUG, RecordKind
 from facility.records.pages import detail_context, list_context, resting_on, title_of
 from facility.records.scope import of_site
@@ -236,6 +237,9 @@ def retire(request: HttpRequest, site: str, kind: str, pk: int) -> HttpResponse:
     form = ReasonForm(request.POST or None)
     if not row.is_current:
         return _no_longer(request, desk, row)
+    held = keeps(row)
+    if form.is_bound and held:
+        form.add_error(None, held)
     if form.is_valid():
         try:
             services.retire(row, by=desk.visit.actor, reason=form.cleaned_data["reason"])
@@ -247,6 +251,28 @@ def retire(request: HttpRequest, site: str, kind: str, pk: int) -> HttpResponse:
     return render(
         request,
         "records/retire.html",
-        desk.context(form=form, row=row, title=desk.title(row), rests=resting_on(row)),
+        desk.context(form=form, row=row, title=desk.title(row), rests=resting_on(row), held=held),
         status=422 if form.is_bound else 200,
     )
+
+
+def bring_back(request: HttpRequest, site: str, kind: str, pk: int) -> HttpResponse:
+    """Let a retired thing count again, with the reason; a statement is made anew instead."""
+    desk = desk_of(request, site, kind, act=act_of(kind), adding=True)
+    row = get_object_or_404(desk.rows(), pk=pk)
+    if desk.kind.is_entry:
+        raise Http404
+    if row.is_current:
+        return redirect("records:detail", site, kind, row.pk)
+    form = ReasonForm(request.POST or None)
+    if form.is_valid():
+        try:
+            services.bring_back(row, by=desk.visit.actor, reason=form.cleaned_data["reason"])
+        except ValidationError as error:
+            row.refresh_from_db()
+            form.add_error(None, error.messages)
+        else:
+            messages.success(request, _("It counts again: %(what)s.") % {"what": desk.title(row)})
+            return redirect("records:detail", site, kind, row.pk)
+    context = desk.context(form=form, row=row, title=desk.title(row))
+    return render(request, "records/bring_back.html", context, status=422 if form.is_bound else 200)

@@ -1,0 +1,37 @@
+"""A director who forgot the password gets in again without e-mail, and the log tells of it."""
+
+from __future__ import annotations
+
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.test import Client
+
+from facility.models import Event, User
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_printed_link_sets_a_new_password_once_and_one_event_says_so() -> None:
+    user = make.user(is_superuser=True)
+    before, out = Event.objects.count(), StringIO()
+    call_command("new_link", user.username, stdout=out)
+    event = Event.objects.latest("seq")
+    assert Event.objects.count() == before + 1
+    assert (event.action, event.subject_id) == ("password link shown", user.pk)
+    link = out.getvalue().split()[-1]
+    typed = {"password": "four brown hens at dawn", "again": "four brown hens at dawn"}
+    assert Client().post(link, typed).status_code == 302
+    assert User.objects.get(pk=user.pk).check_password("four brown hens at dawn")
+    assert Client().post(link, typed).status_code == 404
+
+
+@pytest.mark.parametrize(("active", "words"), [(None, "no account"), (False, "deactivated")])
+def test_no_link_for_nobody_and_for_a_deactivated_account(*, active: bool | None, words: str) -> None:
+    name = "nobody" if active is None else make.user(is_active=active).username
+    before = Event.objects.count()
+    with pytest.raises(CommandError, match=words):
+        call_command("new_link", name)
+    assert Event.objects.count() == before
