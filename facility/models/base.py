@@ -57,7 +57,7 @@ class Kept(models.Model):
         fields = [model_class._meta.get_field(name) for name in unique_check if name != "site"]
         taken = ", ".join(f"{getattr(one, 'verbose_name', one.name)} “{getattr(self, one.name)}”" for one in fields)
         return ValidationError(
-            _("There is a record already with %(taken)s. Correct that one, or change this one."),
+            _("There is a record already with %(taken)s. Correct that one or bring it back, or change this one."),
             code="unique" if len(unique_check) == 1 else "unique_together",
             params={"taken": taken},
         )
