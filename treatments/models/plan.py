@@ -140,9 +140,7 @@ class Waiver(Entry):
     granted_by = models.CharField(_("granted by"), max_length=150)
 
     class Meta:
-        constraints = [
-            models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="waiver_ends_after_start")
-        ]
+        constraints = [models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="waiver_ends_after_start")]
         indexes = [models.Index(fields=["chamber", "ends_at"], condition=Q(retired_at=None), name="waiver_in_force")]
 
     def __str__(self) -> str:

@@ -62,9 +62,7 @@ class PressureWait(Entry):
     SHOWN = ("person", "starts_at", "ends_at", "why")
 
     class Meta:
-        constraints = [
-            models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="wait_ends_after_start")
-        ]
+        constraints = [models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="wait_ends_after_start")]
         indexes = [models.Index(fields=["person", "ends_at"], condition=Q(retired_at=None), name="wait_current")]
 
     def __str__(self) -> str:
