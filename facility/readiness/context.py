@@ -43,6 +43,7 @@ class RunOn:
 
     number: int
     elapsed_min: int
+    pk: int
 
 
 def title_block(request: HttpRequest) -> dict[str, Any]:
@@ -72,7 +73,7 @@ def branches(site: Site) -> list[QuerySet[Any]]:
             LAST, current(CheckSheet).filter(chamber__site=site, chamber__retired_at=None),
             newest(of_sheet, "signed_at", "signed_by"),
         ),
-        branch(RUN, current(Run).filter(chamber__site=site, ended_at=None), "number", "started_at"),
+        branch(RUN, current(Run).filter(chamber__site=site, ended_at=None), "number", "started_at", "pk"),
         branch(
             PULSE, Site.objects.filter(pk=site.pk),
             newest(Event.objects.order_by("-seq"), "recorded_at"),
@@ -92,7 +93,7 @@ def last_check(rows: Rows) -> LastCheck | None:
 
 def run_on(rows: Rows, at: datetime) -> RunOn | None:
     """Return the longest run that is on at the site."""
-    runs = [RunOn(number, _minutes_since(started_at, at)) for number, started_at in rows[RUN]]
+    runs = [RunOn(number, _minutes_since(started_at, at), pk) for number, started_at, pk in rows[RUN]]
     return max(runs, key=lambda run: run.elapsed_min, default=None)
 
 

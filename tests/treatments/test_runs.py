@@ -177,3 +177,17 @@ def test_the_list_of_runs_takes_few_queries(django_assert_max_num_queries: Any) 
     with django_assert_max_num_queries(10):
         text = client.get(reverse("treatments:runs", args=[chamber.site.key])).content.decode()
     assert text.count("Table 5") == 5
+
+
+def test_every_page_leads_to_the_run_that_is_on() -> None:
+    chamber = make.chamber()
+    site = chamber.site
+    plan = plan_of(chamber)
+    fields = {"chamber": chamber, "number": 7, "purpose": "test", "plan": plan, "supervisor": "Ina Test"}
+    at = events.now()
+    run = services.add(Run(**fields, started_at=at, planned_end_at=at + timedelta(hours=5)), by=make.BY)
+    client = Client()
+    client.force_login(make.user(site, "supervisor"))
+    leads = f'href="{reverse("treatments:run", args=[site.key, run.pk])}"'
+    for page in ("readiness:now", "walk:log", "places:plant"):
+        assert leads in client.get(reverse(page, args=[site.key])).content.decode(), page
