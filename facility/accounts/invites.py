@@ -33,6 +33,11 @@ def first_user_link() -> str | None:
     return reverse("accounts:first_user", kwargs={"token": path.read_text(encoding="utf-8").strip()})
 
 
+def awaits_first_user() -> bool:
+    """Return whether the link of the first account is still to be opened."""
+    return _token_file().is_file()
+
+
 def is_first_user_token(token: str) -> bool:
     """Return whether ``token`` still opens the first-account page."""
     path = _token_file()

@@ -38,7 +38,7 @@ class SignInView(LoginView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the demo's accounts, on the demo only."""
         shown = demo_sign_ins() if settings.DEMO else ()
-        return super().get_context_data(demo_accounts=shown, new_box=not User.objects.exists(), **kwargs)
+        return super().get_context_data(demo_accounts=shown, new_box=invites.awaits_first_user(), **kwargs)
 
     def form_invalid(self, form: Any) -> HttpResponse:
         """Answer a refused sign-in with 422 and the form."""

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from io import StringIO
+from typing import TYPE_CHECKING
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.test import Client
+from django.urls import reverse
 
+from facility.accounts.invites import first_user_link
 from facility.models import Event, User
 from tests import make
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pytest_django import Settings
 
 pytestmark = pytest.mark.django_db
 
@@ -36,3 +44,13 @@ def test_no_link_for_nobody_and_for_a_deactivated_account(*, active: bool | None
     with pytest.raises(CommandError, match=words):
         call_command("new_link", name)
     assert Event.objects.count() == before
+
+
+@pytest.mark.parametrize("waits", [True, False])
+def test_the_sign_in_page_tells_of_the_first_link_only_while_it_waits(
+    settings: Settings, tmp_path: Path, *, waits: bool
+) -> None:
+    settings.DATA_DIR = tmp_path
+    if waits:
+        assert first_user_link()
+    assert ("one-time link that" in Client().get(reverse("accounts:login")).content.decode()) is waits
