@@ -111,9 +111,13 @@ def _cylinder(answer: Answer, cylinder: f.Cylinder, row: Row) -> tuple[int, str]
         "age": words.span(age), "limit": words.span(age_limit),
     }  # fmt: skip
     if cylinder.read_at is None:
-        return 0, _("%(size)s at %(pressure)s\u00a0%(unit)s, read before the last run breathed from it: not counted") % said
+        return 0, _(
+            "%(size)s at %(pressure)s\u00a0%(unit)s, read before the last run breathed from it: not counted"
+        ) % said
     if age >= age_limit:
-        return 0, _("%(size)s at %(pressure)s\u00a0%(unit)s, read %(age)s ago, older than %(limit)s: not counted") % said
+        return 0, _(
+            "%(size)s at %(pressure)s\u00a0%(unit)s, read %(age)s ago, older than %(limit)s: not counted"
+        ) % said
     if cylinder.usable is None:
         return 0, _("%(size)s at %(pressure)s\u00a0%(unit)s, beyond what the gas law covers: not counted") % said
     text = _("%(size)s at %(pressure)s\u00a0%(unit)s and %(temperature)s\u00a0°C, read %(age)s ago") % said
