@@ -20,6 +20,7 @@ class Kind(StrEnum):
     VERIFY_RECORDS = "verify_records"
     TIDY = "tidy"
     SWEEP = "sweep"
+    BACKUP = "backup"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import re
+import time
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from celery import Task, shared_task
 from django.contrib.sessions.models import Session
 from django.db.models import Q
 
 from facility import events, record_check
+from facility.backup import scheduled
 from facility.jobs.queue import Kind
 from facility.models import Job
 from facility.sweep import looking
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 KEEP_FINISHED = timedelta(days=30)
 KEEP_DEAD = timedelta(days=180)
+TELL_SECONDS = 1.0
 
 
 @shared_task(name="tidy")
@@ -43,9 +50,29 @@ def verify_records() -> str:
     return f"{verdict.count} events verified; the newest ends in {verdict.head_hex[-12:]}."
 
 
+@shared_task(name="backup", bind=True)
+def backup(self: Task[..., Any]) -> str:
+    """Make the day's backup, copy it to the second place, remove old ones. A second run makes a second file."""
+    return scheduled.run(_telling(self.request.id))
+
+
+def _telling(task_id: str | None) -> Callable[[str], object]:
+    """Return what writes the progress into the job's row, at most once a second."""
+    found = re.fullmatch(r"job-(\d+)-\d+", task_id or "")
+    last = [0.0]
+
+    def tell(sentence: str) -> None:
+        if found and time.monotonic() - last[0] >= TELL_SECONDS:
+            last[0] = time.monotonic()
+            Job.objects.filter(pk=int(found[1])).update(progress=sentence[:200])
+
+    return tell
+
+
 #: by the text that a job row holds
 KINDS: dict[str, Task[..., Any]] = {
     Kind.TIDY: tidy,
     Kind.SWEEP: sweep,
+    Kind.BACKUP: backup,
     Kind.VERIFY_RECORDS: verify_records,
 }

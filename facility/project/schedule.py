@@ -8,6 +8,7 @@ from facility.jobs.queue import Daily, Kind
 
 DAILY = (
     Daily(Kind.VERIFY_RECORDS, at=time(1, 30)),
+    Daily(Kind.BACKUP, at=time(2, 0)),
     Daily(Kind.SWEEP, at=time(3, 0)),
     Daily(Kind.TIDY, at=time(2, 30)),
 )

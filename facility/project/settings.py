@@ -17,6 +17,8 @@ django_stubs_ext.monkeypatch()
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 DATA_DIR = Path(env.text("DEEPSTEAD_DATA") or BASE_DIR / "var" / "main").resolve()
 EVIDENCE_DIR = DATA_DIR / "evidence"
+_BACKUP_COPY = env.text("DEEPSTEAD_BACKUP_COPY")
+BACKUP_COPY = Path(_BACKUP_COPY).resolve() if _BACKUP_COPY else None
 DEMO = (DATA_DIR / "demo-data").is_file()
 
 DEBUG = env.boolean("DEEPSTEAD_DEBUG", default=False)

@@ -194,6 +194,7 @@ def test_the_loop_beats_plans_and_runs() -> None:
     assert ran == ["ran"]
     assert set(Job.objects.exclude(kind="note").values_list("kind", flat=True)) == {
         "verify_records",
+        "backup",
         "sweep",
         "tidy",
     }

@@ -1,0 +1,99 @@
+"""Put a backup into an empty installation, or try whether it could be."""
+
+from __future__ import annotations
+
+import fcntl
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+
+from facility import events
+from facility.backup import keys
+from facility.backup.faults import BackupError
+from facility.backup.restoring import SETTINGS_FILE, Restored, restore
+from facility.backup.trial import tried
+from facility.project import start, supervisor
+
+if TYPE_CHECKING:
+    from argparse import ArgumentParser
+
+
+class Command(BaseCommand):
+    help = "Put a backup into an empty data folder and database. With --trial: only try it, in a scratch place."
+    requires_system_checks = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("file", type=Path)
+        parser.add_argument(
+            "--key",
+            type=Path,
+            metavar="FILE",
+            help="24 words or 64 hex digits; - reads them from standard input; default: the data folder's",
+        )
+        parser.add_argument(
+            "--trial", action="store_true", help="restore into a scratch folder, check, record the result"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            key = self._key(options["key"])
+            if options["trial"]:
+                self._try(options["file"], key)
+                return
+            with start.one_at_a_time():
+                _refuse_running()
+                done = restore(options["file"], key, say=self._say)
+        except (BackupError, OSError) as error:
+            raise CommandError(str(error)) from error
+        self._tell(done)
+
+    def _key(self, given: Path | None) -> keys.Key:
+        if given is None:
+            found = keys.of_folder(settings.DATA_DIR)
+            if found is None:
+                raise BackupError(
+                    f"There is no key in {settings.DATA_DIR}. Write the 24 words of the backup's key into a file and name it by --key."
+                )
+            return found
+        if str(given) == "-":
+            return keys.parse(sys.stdin.read(), source="standard input")
+        return keys.from_file(given)
+
+    def _try(self, path: Path, key: keys.Key) -> None:
+        found = tried(path, key, by=events.system("restore"))
+        if not found.well:
+            raise CommandError(f"The trial failed: {found.told}")
+        self.stdout.write("The backup can be put back: every table equal to its manifest, the records checked.")
+        self.stdout.write(found.told)
+
+    def _tell(self, done: Restored) -> None:
+        told = done.manifest
+        for fault in done.faults:
+            self.stderr.write(f"This fault was there already when the backup was made: {fault}")
+        for digest in told.missing:
+            self.stderr.write(f"The evidence file {digest} was missing or damaged already when the backup was made.")
+        self.stdout.write(f"Put back what version {told.version} backed up on {told.made_at}.")
+        self.stdout.write(f"{sum(told.counts.values())} rows in {len(told.counts)} tables equal the backup by SHA-256.")
+        self.stdout.write(
+            f"Its settings are in {settings.DATA_DIR / SETTINGS_FILE}; links for a first or new password no longer hold."
+        )
+        self.stdout.write(f"events {done.events}, head {done.head}")
+
+    def _say(self, sentence: str) -> None:
+        if sys.stderr.isatty():
+            self.stderr.write(sentence, self.style.NOTICE)
+
+
+def _refuse_running() -> None:
+    """Refuse while a server runs on the folder: it holds the lock on its sign."""
+    sign = settings.DATA_DIR / supervisor.RUNNING
+    if not sign.is_file():
+        return
+    with sign.open("rb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise BackupError(f"A server runs on {settings.DATA_DIR}. Stop it before restoring.") from error
