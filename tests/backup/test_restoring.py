@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import shutil
 import signal
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from django.core.management import call_command
+from django.core.management.base import CommandError
 
 from facility import triggers
 from facility.backup import making, manifest
@@ -231,8 +233,16 @@ def test_a_trial_that_fails_is_kept_too(folder: Path, made: tuple[Made, str, str
     damaged = bytearray(made[0].path.read_bytes())
     damaged[-1] ^= 1
     (folder / "damaged.backup").write_bytes(bytes(damaged))
-    with pytest.raises(Exception, match="The trial failed: .*was changed or damaged"):
+    with pytest.raises(CommandError, match="The trial failed: .*was changed or damaged"):
         call_command("restore", str(folder / "damaged.backup"), "--trial", "--key", str(key_file(folder)))
     told = json.loads(Event.objects.get().payload)["after"]
     assert told["result"] == "failed"
     assert "was changed or damaged" in told["told"]
+
+
+def test_nothing_is_put_back_under_a_running_server(folder: Path, made: tuple[Made, str, str]) -> None:
+    """A server holds the lock on its sign for as long as it lives."""
+    with (folder / "running").open("w") as sign:
+        fcntl.flock(sign, fcntl.LOCK_EX)
+        with pytest.raises(CommandError, match="A server runs on .*running. Stop it before restoring"):
+            call_command("restore", str(made[0].path), "--key", str(key_file(folder)))
