@@ -58,9 +58,7 @@ class Loop:
     def turn(self) -> bool:
         """Store what is due today and run at most one job. Return whether one was run."""
         now = self.clock()
-        if self._planned_at is None or now - self._planned_at >= PLAN_EVERY:
-            enqueue_daily(self.plan, now=now)
-            self._planned_at = now
+        self.plan_today(now)
         job = runner.claim(self.owner, now=now)
         if job is None:
             return False
@@ -71,6 +69,12 @@ class Loop:
         finally:
             self._job = None
         return True
+
+    def plan_today(self, now: datetime) -> None:
+        """Store what is due today, once a minute."""
+        if self._planned_at is None or now - self._planned_at >= PLAN_EVERY:
+            enqueue_daily(self.plan, now=now)
+            self._planned_at = now
 
     def keep(self) -> None:
         """Beat and lengthen the lease once; a job that runs far too long loses both."""

@@ -1,4 +1,4 @@
-"""The embedded runner: claims one due job with a lease, runs its task here, ends the lease.
+"""Claims one due job with a lease, runs its task here, ends the lease.
 
 A runner that is killed leaves its lease behind; when that has run out, the job is run again.
 After ``MOST_TRIES`` a job is dead and keeps its last error.
@@ -25,6 +25,8 @@ MOST_TRIES = 5
 FIRST_PAUSE = timedelta(seconds=10)
 LONGEST_PAUSE = timedelta(hours=1)
 PAUSE_FACTOR = 4
+SENT = "sent:"
+"""Begins the owner of a lease under which a row waits at a broker; a worker may take it over."""
 
 
 def waiting(now: datetime) -> QuerySet[Job]:
@@ -38,16 +40,49 @@ def claim(owner: str, *, now: datetime) -> Job | None:
     if not waiting(now).exists():
         return None
     with transaction.atomic():
-        rows = waiting(now)
-        if connection.features.has_select_for_update_skip_locked:
-            rows = rows.select_for_update(skip_locked=True)
-        job = rows.first()
-        if job is None:
-            return None
-        if job.tries >= MOST_TRIES:
-            _bury(job, f"The runner stopped in the middle of try {job.tries}.", now=now)
-            return None
-        return _lease(job, owner, now=now)
+        job = _due_longest(now)
+        return job and _lease(job, owner, now=now)
+
+
+def claim_to_send(owner: str, *, now: datetime) -> Job | None:
+    """Take the job that is due longest for a broker. It is sent again if no worker takes it before the lease runs out."""
+    if not waiting(now).exists():
+        return None
+    with transaction.atomic():
+        job = _due_longest(now)
+        if job is not None:
+            job.lease_owner, job.lease_until = f"{SENT}{owner}", now + LEASE
+            job.save(update_fields=["lease_owner", "lease_until"])
+        return job
+
+
+def take(pk: int, owner: str, *, now: datetime) -> Job | None:
+    """Take the job that a message names; nothing if it is done, not due yet, or at work under another's lease."""
+    free = Q(lease_until=None) | Q(lease_until__lte=now) | Q(lease_owner__startswith=SENT)
+    rows = Job.objects.select_for_update().filter(free, pk=pk, finished_at=None, dead_at=None, due_at__lte=now)
+    with transaction.atomic():
+        job = _tried_too_often(rows.first(), now=now)
+        return job and _lease(job, owner, now=now)
+
+
+def release(job: Job) -> None:
+    """Give back a row that could not be sent."""
+    held(job).update(lease_until=None)
+
+
+def _due_longest(now: datetime) -> Job | None:
+    rows = waiting(now)
+    if connection.features.has_select_for_update_skip_locked:
+        rows = rows.select_for_update(skip_locked=True)
+    return _tried_too_often(rows.first(), now=now)
+
+
+def _tried_too_often(job: Job | None, *, now: datetime) -> Job | None:
+    """Return the job, unless its runner fell in the last try it had."""
+    if job is not None and job.tries >= MOST_TRIES:
+        _bury(job, f"The runner stopped in the middle of try {job.tries}.", now=now)
+        return None
+    return job
 
 
 def claim_this(job: Job, owner: str, *, now: datetime) -> Job | None:

@@ -15,10 +15,18 @@ from facility.project import env
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "facility.project.settings")
 
 BROKER_URL = env.text("DEEPSTEAD_BROKER_URL")
+QUEUE = env.text("DEEPSTEAD_QUEUE", "deepstead")
+#: what several installations on one Redis are kept apart by
+TRANSPORT = {"global_keyprefix": f"{QUEUE}."} if BROKER_URL.startswith("redis") else {}
 
 app = Celery("deepstead", set_as_current=True)
 app.conf.update(
     broker_url=BROKER_URL or None,
+    broker_transport_options=TRANSPORT,
+    broker_connection_timeout=4,
+    broker_connection_retry_on_startup=True,
+    task_default_queue=QUEUE,
+    worker_enable_remote_control=False,
     task_always_eager=not BROKER_URL,
     task_acks_late=True,
     task_reject_on_worker_lost=True,
@@ -28,3 +36,4 @@ app.conf.update(
     enable_utc=True,
 )
 app.autodiscover_tasks(["facility.jobs"])
+app.autodiscover_tasks(["facility.jobs"], related_name="worker")

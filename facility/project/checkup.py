@@ -88,7 +88,7 @@ def steps() -> list[Step]:
         Step("templates", tool("djlint", "templates", "--lint", "--quiet")),
         Step("migrations are complete", manage("makemigrations", "--check", "--dry-run")),
         Step("deployment check", manage("check", "--deploy", "--fail-level", "WARNING"), production()),
-        Step("tests", pytest("-n", "2", "-m", "not browser and not postgres", *COVERAGE)),
+        Step("tests", pytest("-n", "2", "-m", "not browser and not postgres and not service", *COVERAGE)),
         Step(
             "tests on PostgreSQL",
             pytest("-m", "postgres or both", "tests"),
@@ -96,6 +96,7 @@ def steps() -> list[Step]:
             no_postgres,
             quick=False,
         ),
+        Step("tests of processes and brokers", pytest("-m", "service", "tests"), quick=False),
         Step(
             "tests in the browser", pytest("-m", "browser", "tests/browser"), left_out=bootstrap.no_browser, quick=False
         ),

@@ -117,7 +117,7 @@ def _end_with_parent() -> None:
 
 
 def children(host: str, port: int) -> list[Child]:
-    """Return the web server and the job runner of this installation."""
+    """Return the web server and the job runner of this installation; with a broker, a worker too."""
     web = [
         sys.executable, "-m", "gunicorn", "facility.project.wsgi:application",
         "--bind", f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
@@ -126,7 +126,10 @@ def children(host: str, port: int) -> list[Child]:
         "--no-control-socket",
     ]  # fmt: skip
     jobs = [sys.executable, str(ROOT / "manage.py"), "run_jobs"]
-    return [Child("Web server", web), Child("Job runner", jobs)]
+    found = [Child("Web server", web), Child("Job runner", jobs)]
+    if os.environ.get("DEEPSTEAD_BROKER_URL") or os.environ.get("DEEPSTEAD_BROKER_URL_FILE"):
+        found.append(Child("Worker", [sys.executable, str(ROOT / "manage.py"), "run_worker"]))
+    return found
 
 
 def command(host: str, port: int) -> list[str]:

@@ -28,7 +28,7 @@ def test_format_lint_types_floors_templates_migrations_and_tests_are_in_it() -> 
         "check --deploy",
     ):
         assert any(tool in line for line in lines), tool
-    assert sum("pytest" in line for line in lines) == 3
+    assert sum("pytest" in line for line in lines) == 4
 
 
 def test_a_step_passes_or_fails_by_its_exit_code() -> None:

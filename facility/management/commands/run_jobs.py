@@ -1,4 +1,4 @@
-"""Run due jobs until stopped."""
+"""Run due jobs until stopped; with a broker, send them to the workers instead."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand
 
+from facility.jobs.dispatch import Dispatcher
 from facility.jobs.loop import Loop
-from facility.project.celery import app
+from facility.project.celery import BROKER_URL, app
 from facility.project.schedule import DAILY
 
 if TYPE_CHECKING:
@@ -20,11 +21,11 @@ class Command(BaseCommand):
     requires_system_checks = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--once", action="store_true", help="run what is due now, then end")
+        parser.add_argument("--once", action="store_true", help="run (or send) what is due now, then end")
 
     def handle(self, *args: Any, **options: Any) -> None:
         app.set_current()
-        loop = Loop(DAILY)
+        loop = Dispatcher(DAILY) if BROKER_URL else Loop(DAILY)
         if options["once"]:
             while loop.turn():
                 pass
