@@ -17,6 +17,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from facility.project import env
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from types import FrameType
@@ -121,7 +123,8 @@ def children(host: str, port: int) -> list[Child]:
     web = [
         sys.executable, "-m", "gunicorn", "facility.project.wsgi:application",
         "--bind", f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
-        "--worker-class", "gthread", "--workers", "2", "--threads", "2", "--preload",
+        "--worker-class", "gthread", "--workers", str(env.integer("DEEPSTEAD_WEB_WORKERS", 1, least=1)), "--threads", "4",
+        "--preload",
         "--timeout", "60", "--graceful-timeout", "8", "--keep-alive", "5", "--log-level", "warning",
         "--no-control-socket",
     ]  # fmt: skip
