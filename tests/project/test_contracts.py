@@ -56,7 +56,7 @@ def test_every_module_of_the_facility_has_its_floor() -> None:
         "contracts"
     ]
     layers = next(contract["layers"] for contract in contracts if contract["name"] == "Floors")
-    placed = {name.strip("() ") for layer in layers for name in layer.split(":")}
+    placed = {name.strip("() ") for layer in layers for name in layer.replace("|", ":").split(":")}
     found = {f"facility.{path.stem}" for path in (ROOT / "facility").iterdir() if path.stem not in WITHOUT_A_FLOOR}
     found |= {f"facility.jobs.{path.stem}" for path in (ROOT / "facility/jobs").glob("[!_]*.py")}
     assert sorted(name for name in found - placed if "__" not in name) == []
