@@ -31,6 +31,8 @@ class Act(StrEnum):
     PEOPLE = gettext_noop("keep people, qualifications and roster")
     MEDICAL = gettext_noop("record medical fitness")
     RUN = gettext_noop("start and end a run")
+    LOG = gettext_noop("write the log of a run")
+    PATIENT = gettext_noop("see and record who a patient is")
     RULES = gettext_noop("change sheets, plans and house rules")
     IMPORT = gettext_noop("import files")
     ACCOUNTS = gettext_noop("invite and deactivate accounts")
@@ -44,11 +46,12 @@ class Act(StrEnum):
 _FLOOR = frozenset({Act.SEE, Act.CHECK, Act.DEFECT})
 ACTS: dict[str, frozenset[Act]] = {
     SiteRole.INSPECTOR: frozenset({Act.SEE}),
-    SiteRole.TENDER: _FLOOR,
-    SiteRole.OPERATOR: _FLOOR | {Act.SIGN, Act.PLANT, Act.RUN},
+    SiteRole.TENDER: _FLOOR | {Act.LOG},
+    SiteRole.OPERATOR: _FLOOR | {Act.SIGN, Act.PLANT, Act.RUN, Act.LOG},
     SiteRole.MAINTAINER: _FLOOR | {Act.PLANT, Act.RETURN, Act.IMPORT},
-    SiteRole.PHYSICIAN: frozenset({Act.SEE, Act.DEFECT, Act.MEDICAL}),
-    SiteRole.SUPERVISOR: _FLOOR | {Act.SIGN, Act.RETURN, Act.PLANT, Act.PEOPLE, Act.MEDICAL, Act.RUN, Act.IMPORT},
+    SiteRole.PHYSICIAN: frozenset({Act.SEE, Act.DEFECT, Act.MEDICAL, Act.PATIENT, Act.LOG}),
+    SiteRole.SUPERVISOR: _FLOOR
+    | {Act.SIGN, Act.RETURN, Act.PLANT, Act.PEOPLE, Act.MEDICAL, Act.RUN, Act.IMPORT, Act.LOG, Act.PATIENT},
     SiteRole.DIRECTOR: frozenset(Act),
 }
 

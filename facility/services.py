@@ -49,11 +49,17 @@ def plain(row: models.Model) -> dict[str, str]:
     }
 
 
+STEPS_TO_SITE = (
+    "site", "chamber", "person", "equipment", "bank", "cylinder", "sheet", "need", "check_done", "counter", "rule",
+    "reference", "defect", "delivery", "recall", "run", "near_miss",
+)  # fmt: skip
+
+
 def site_key_of(row: models.Model) -> str:
     """Return the key of the site that a row belongs to, or nothing."""
     if isinstance(row, Site):
         return row.key
-    for step in ("site", "chamber", "person", "equipment", "bank", "cylinder", "sheet", "need", "check_done"):
+    for step in STEPS_TO_SITE:
         if hasattr(row, f"{step}_id") and (parent := getattr(row, step)) is not None:
             return site_key_of(parent)
     return ""

@@ -258,6 +258,8 @@ def end_run(run: Run, at: datetime, inside: Iterable[Person], *, by: Actor, late
     """
     if run.ended_at is not None:
         raise ValidationError(_("Run %(number)d ended already.") % {"number": run.number}, code="ended")
+    if run.started_at is None:
+        raise ValidationError(_("Run %(number)d has not left surface.") % {"number": run.number}, code="not started")
     if at <= run.started_at:
         raise ValidationError({"at": _("The run would end before it left surface. Give a later time.")})
     run.ended_at = at

@@ -4,6 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
+from treatments.after.urls import urlpatterns as after
+from treatments.figures.urls import urlpatterns as figures
+from treatments.log.urls import urlpatterns as log
+from treatments.opening.urls import urlpatterns as opening
+from treatments.recording.urls import urlpatterns as recording
+from treatments.reporting.urls import urlpatterns as reporting
+from treatments.table_book.urls import urlpatterns as table_book
 from treatments.views import needs, plans
 
 urlpatterns = [
@@ -18,4 +25,5 @@ urlpatterns = [
     path("<slug:site>/needs/<int:pk>/change/", needs.change_need, name="change_need"),
     path("<slug:site>/needs/<int:pk>/retire/", needs.retire_need, name="retire_need"),
     path("<slug:site>/runs/", plans.runs, name="runs"),
-]
+    *table_book, *opening, *log, *figures, *recording, *after, *reporting,
+]  # fmt: skip

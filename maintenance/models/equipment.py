@@ -1,13 +1,14 @@
-"""Equipment, the rules by which it falls due, what was done, and defects."""
+"""Equipment: the items with a tag on them."""
 
 from __future__ import annotations
 
 from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from facility.models import Answer, Chamber, Entry, Evidence, Kept, Lock, Site
+from facility.models import Chamber, Kept, Lock, Site
 
 
 class EquipmentKind(models.TextChoices):
@@ -57,9 +58,18 @@ class Equipment(Kept):
     life_ends_on = models.DateField(
         _("service life ends"), null=True, blank=True, help_text=_("Last day of its service life, good through it.")
     )
+    price_new = models.DecimalField(
+        _("price of a new one"), max_digits=12, decimal_places=2, null=True, blank=True,
+        validators=[MinValueValidator(0)], help_text=_("For plan and budget; in the currency beside it."),
+    )  # fmt: skip
+    currency = models.CharField(_("currency"), max_length=3, blank=True, help_text=_("Three letters, ISO 4217."))
+    lead_days = models.PositiveSmallIntegerField(
+        _("days from order to arrival"), null=True, blank=True, help_text=_("Of a spare or a new one.")
+    )
 
     SHOWN = (
         "tag", "name", "kind", "chamber", "lock", "place", "maker", "serial", "purpose", "in_service_on", "life_ends_on",
+        "price_new", "currency", "lead_days",
     )  # fmt: skip
 
     class Meta:
@@ -86,151 +96,3 @@ class Equipment(Kept):
 
     def __str__(self) -> str:
         return f"{self.tag} {self.name}"
-
-
-class Standing(models.TextChoices):
-    """How a number came to us."""
-
-    RETRIEVED = "retrieved", _("read at its source")
-    MEMORY = "memory", _("from memory, unconfirmed")
-    SITE = "site", _("set by the site")
-
-
-class IntervalRule(Kept):
-    """How often an act falls due on an item. Due dates are civil dates in the site's zone."""
-
-    equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="rules", verbose_name=_("equipment"))
-    name = models.CharField(_("act"), max_length=120, help_text=_("For example calibration, function test."))
-    months = models.PositiveSmallIntegerField(_("every, months"), default=0)
-    days = models.PositiveSmallIntegerField(_("every, days"), default=0)
-    window_days = models.PositiveSmallIntegerField(
-        _("late window, days"), default=0, help_text=_("Whether the window keeps the item good is a house rule.")
-    )
-    counts = models.BooleanField(_("counts for readiness"), default=True)
-    source = models.CharField(_("source"), max_length=200, blank=True, help_text=_("Code, edition and clause."))
-    standing = models.CharField(_("standing"), max_length=10, choices=Standing.choices, default=Standing.SITE)
-
-    SHOWN = ("equipment", "name", "months", "days", "window_days", "counts", "source", "standing")
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=["equipment", "name"], condition=Q(retired_at=None), name="one_rule_per_act"
-            ),
-            models.CheckConstraint(
-                condition=Q(months__gt=0) | Q(days__gt=0), name="interval_is_not_nothing",
-                violation_error_message=_("Give months or days: an interval of nothing never falls due."),
-            ),
-        ]  # fmt: skip
-        ordering = ["equipment_id", "name"]
-
-    def __str__(self) -> str:
-        return f"{self.equipment.tag}: {self.name}"
-
-
-class WorkResult(models.TextChoices):
-    """What came of an act."""
-
-    PASSED = "passed", _("passed")
-    FAILED = "failed", _("failed")
-    UNREAD = "could not read", _("could not read")
-
-
-class WorkRecord(Entry):
-    """One act done on an item under one of its rules, or outside any rule."""
-
-    equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="work", verbose_name=_("equipment"))
-    rule = models.ForeignKey(
-        IntervalRule, models.PROTECT, null=True, blank=True, related_name="work", verbose_name=_("act")
-    )
-    done_on = models.DateField(_("done on"))
-    result = models.CharField(_("result"), max_length=14, choices=WorkResult.choices, default=WorkResult.PASSED)
-    due_on = models.DateField(
-        _("next due, if it differs"), null=True, blank=True,
-        help_text=_("Only where the certificate gives its own date; otherwise it is reckoned from the interval."),
-    )  # fmt: skip
-    done_by = models.CharField(_("done by"), max_length=150)
-    note = models.CharField(_("note"), max_length=500, blank=True)
-    evidence = models.ForeignKey(
-        Evidence, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("certificate")
-    )
-
-    SHOWN = ("equipment", "rule", "done_on", "result", "due_on", "done_by", "note")
-
-    class Meta:
-        indexes = [
-            models.Index(fields=["rule", "-done_on", "-id"], condition=Q(retired_at=None), name="work_newest_of_rule"),
-            models.Index(fields=["equipment", "-done_on", "-id"], name="work_of_equipment"),
-        ]
-        ordering = ["-done_on", "-id"]
-
-    def __str__(self) -> str:
-        return f"{self.equipment.tag} {self.done_on}"
-
-
-class Opening(Entry):
-    """The chamber was opened for work: checks signed before it no longer count."""
-
-    chamber = models.ForeignKey(Chamber, models.PROTECT, related_name="openings", verbose_name=_("chamber"))
-    opened_at = models.DateTimeField(_("opened at"))
-    work = models.CharField(_("for what"), max_length=300)
-
-    SHOWN = ("chamber", "opened_at", "work")
-
-    class Meta:
-        indexes = [models.Index(fields=["chamber", "-opened_at"], name="opening_newest")]
-
-    def __str__(self) -> str:
-        return f"{self.chamber} {self.opened_at:%d %b %H:%M}"
-
-
-class DefectEffect(models.TextChoices):
-    """What a defect does to its member."""
-
-    STOPS = "stops", _("out of service")
-    LIMITS = "limits", _("restricted")
-    WATCH = "watch", _("watch")
-
-
-class Defect(Entry):
-    """Something found wrong: a tag with a number until it is returned to service."""
-
-    site = models.ForeignKey(Site, models.PROTECT, related_name="defects", verbose_name=_("site"))
-    number = models.PositiveIntegerField(_("tag number"), editable=False, default=0)
-    equipment = models.ForeignKey(
-        Equipment, models.PROTECT, null=True, blank=True, related_name="defects", verbose_name=_("equipment")
-    )
-    bank = models.ForeignKey(
-        "maintenance.GasBank", models.PROTECT, null=True, blank=True, related_name="defects", verbose_name=_("gas bank")
-    )
-    what = models.CharField(_("what is wrong"), max_length=300)
-    effect = models.CharField(_("effect"), max_length=8, choices=DefectEffect.choices)
-    plans = models.JSONField(
-        _("only for these plans"), null=True, blank=True, help_text=_("Keys of plans; empty: all that rest on it.")
-    )
-    found_at = models.DateTimeField(_("found at"))
-    expected_back = models.DateField(_("expected back"), null=True, blank=True)
-    answer = models.ForeignKey(Answer, models.PROTECT, null=True, blank=True, editable=False, related_name="defects")
-    returned_at = models.DateTimeField(_("returned to service at"), null=True, blank=True, editable=False)
-    returned_by = models.CharField(max_length=150, blank=True, editable=False)
-    return_note = models.CharField(max_length=500, blank=True, editable=False)
-    witness = models.CharField(max_length=150, blank=True, editable=False)
-
-    SHOWN = ("equipment", "bank", "what", "effect", "plans", "found_at", "expected_back")
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=["site", "number"], condition=Q(retired_at=None), name="defect_number_once_per_site"
-            ),
-            models.CheckConstraint(
-                condition=Q(equipment__isnull=False) | Q(bank__isnull=False),
-                name="defect_is_of_something",
-                violation_error_message=_("Name the item or the gas bank that is defective."),
-            ),
-        ]
-        indexes = [models.Index(fields=["site"], condition=Q(returned_at=None, retired_at=None), name="defect_open")]
-        ordering = ["-found_at"]
-
-    def __str__(self) -> str:
-        return f"{self.number:04d} {self.what}"

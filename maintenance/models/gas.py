@@ -7,7 +7,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from facility.models import Chamber, Entry, Kept, PressureUnit, Site
+from facility.models import Chamber, Entry, Evidence, Kept, PressureUnit, Site
+from maintenance.models.equipment import Equipment
 
 
 class Gas(models.TextChoices):
@@ -54,7 +55,12 @@ class Cylinder(Kept):
         _("water capacity, L"), max_digits=8, decimal_places=2, validators=[MinValueValidator(0)]
     )
 
-    SHOWN = ("bank", "mark", "water_litres")
+    tested_on = models.DateField(
+        _("last pressure test"), null=True, blank=True, help_text=_("As stamped; where only a month is, its last day.")
+    )
+    test_due_on = models.DateField(_("next pressure test due"), null=True, blank=True)
+
+    SHOWN = ("bank", "mark", "water_litres", "tested_on", "test_due_on")
 
     class Meta:
         constraints = [
@@ -84,8 +90,19 @@ class CylinderAnalysis(Entry):
     result = models.CharField(_("result"), max_length=6, choices=AnalysisResult.choices)
     oxygen_percent = models.DecimalField(_("oxygen, %"), max_digits=5, decimal_places=2, null=True, blank=True)
     analysed_by = models.CharField(_("analysed by"), max_length=150)
+    analyser = models.ForeignKey(
+        Equipment, models.PROTECT, null=True, blank=True, related_name="analyses", verbose_name=_("analyser")
+    )
+    values = models.JSONField(_("values"), default=dict, blank=True, editable=False)
+    judged = models.JSONField(_("against the limit sets"), default=dict, blank=True, editable=False)
+    evidence = models.ForeignKey(
+        Evidence, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("certificate")
+    )
+    doubted_by = models.ForeignKey(
+        "maintenance.Recall", models.PROTECT, null=True, blank=True, editable=False, related_name="doubted_analyses"
+    )
 
-    SHOWN = ("cylinder", "analysed_at", "result", "oxygen_percent", "analysed_by")
+    SHOWN = ("cylinder", "analysed_at", "result", "oxygen_percent", "analyser", "analysed_by")
 
     class Meta:
         indexes = [models.Index(fields=["cylinder", "-analysed_at", "-id"], name="analysis_newest")]

@@ -1,6 +1,31 @@
-"""Plans, needs, waivers and runs."""
+"""Plans, needs, waivers, tables, runs with their log, and reports."""
 
+from treatments.models.log import (
+    ClinicalText,
+    Exposure,
+    LogEntry,
+    LogKind,
+    RecordedProfile,
+    RunSignature,
+    SignatureOf,
+)
+from treatments.models.patient import Patient
 from treatments.models.plan import Need, NeedEffect, NeedMember, Plan, Waiver
-from treatments.models.run import PressureWait, Purpose, Run
+from treatments.models.report import Freeze, NearMiss, NearMissAction
+from treatments.models.run import (
+    Asked,
+    PressureWait,
+    Purpose,
+    Run,
+    RunPlace,
+    RunRole,
+    Screening,
+    ScreeningBefore,
+)
+from treatments.models.table import SiteTable, TableConfirmation
 
-__all__ = ["Need", "NeedEffect", "NeedMember", "Plan", "PressureWait", "Purpose", "Run", "Waiver"]
+__all__ = [
+    "Asked", "ClinicalText", "Exposure", "Freeze", "LogEntry", "LogKind", "NearMiss", "NearMissAction", "Need",
+    "NeedEffect", "NeedMember", "Patient", "Plan", "PressureWait", "Purpose", "RecordedProfile", "Run", "RunPlace",
+    "RunRole", "RunSignature", "Screening", "ScreeningBefore", "SignatureOf", "SiteTable", "TableConfirmation", "Waiver",
+]  # fmt: skip

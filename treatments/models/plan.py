@@ -96,6 +96,9 @@ class Plan(Entry):
     name = models.CharField(_("name"), max_length=120, help_text=_("For example Table 6."))
     party = models.CharField(_("party"), max_length=120, help_text=_("For example 1 patient, 1 tender."))
     place = models.PositiveSmallIntegerField(_("place in the list"), default=0)
+    table = models.CharField(
+        _("treatment table"), max_length=60, blank=True, help_text=_("Key of the table that a run of it follows.")
+    )
     table_min = models.PositiveIntegerField(_("table, descent included, minutes"), validators=[MinValueValidator(1)])
     margin_min = models.PositiveIntegerField(_("margin, minutes"))
     wait_min = models.PositiveIntegerField(_("wait of those inside afterwards, minutes"))

@@ -153,5 +153,5 @@ def _runs(chambers: list[Chamber], plans: list[Plan], size: Size) -> None:
         PressureWait(
             person=person, run=run, starts_at=run.started_at, ends_at=run.started_at + timedelta(hours=17)
         )
-        for run in runs for person in people[run.chamber_id]
+        for run in runs if run.started_at is not None for person in people[run.chamber_id]
     )  # fmt: skip

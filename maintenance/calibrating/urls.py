@@ -1,0 +1,7 @@
+"""Addresses: references, calibrations, drift and recalls."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

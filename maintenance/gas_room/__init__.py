@@ -1,0 +1,1 @@
+"""Deliveries, analyses, samples, counters of compressors, trends and orders of gas."""

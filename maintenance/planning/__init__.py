@@ -1,0 +1,1 @@
+"""Plan and budget, and the page of one item with its history and its trail."""

@@ -1,0 +1,1 @@
+"""What falls due: rules adopted from codes, counters, events, deferrals, and the list of it all."""

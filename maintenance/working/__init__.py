@@ -1,0 +1,1 @@
+"""What was done: records of work of every sort, second looks, repairs, return tests, labels."""

@@ -1,0 +1,1 @@
+"""After a run: exposures, what is owed, signatures, papers."""

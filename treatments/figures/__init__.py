@@ -1,0 +1,1 @@
+"""What a run computes from its log, and its picture."""

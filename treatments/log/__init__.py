@@ -1,0 +1,1 @@
+"""The log of a run: entries, corrections, one writer, many watchers."""

@@ -1,0 +1,1 @@
+"""A run before it leaves surface: roles, patients, screening."""

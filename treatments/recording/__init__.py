@@ -1,0 +1,1 @@
+"""Profiles recorded by an instrument: taken in, cut, compared."""

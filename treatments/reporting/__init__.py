@@ -1,0 +1,1 @@
+"""Near misses and frozen records."""

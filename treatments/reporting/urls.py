@@ -1,0 +1,7 @@
+"""Addresses: near misses and frozen records."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []
