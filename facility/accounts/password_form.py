@@ -1,0 +1,37 @@
+"""The password once more, before somebody signs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.contrib.auth import authenticate
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from django.http import HttpRequest
+
+
+class PasswordForm(forms.Form):
+    """The password once more, of the person who is signed in; wrong ones are counted like at the door."""
+
+    password = forms.CharField(
+        label=_("Your password"), widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}), strip=False
+    )
+
+    def __init__(self, *args: Any, request: HttpRequest, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.request = request
+
+    def clean_password(self) -> str:
+        password: str = self.cleaned_data["password"]
+        asked = self.request.user
+        found = authenticate(self.request, username=asked.get_username(), password=password)
+        if found is None or found.pk != asked.pk:
+            raise ValidationError(
+                _("This is not the password of %(who)s. Nothing is lost; type it again."),
+                code="password",
+                params={"who": asked},
+            )
+        return password
