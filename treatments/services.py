@@ -13,11 +13,11 @@ from django.utils.translation import gettext as _
 
 from facility import events, services
 from facility.events import What
-from facility.models import Chamber, Check, CheckState, Occasion, Person, QualificationKind
+from facility.models import Chamber, Check, CheckState, Occasion, QualificationKind
 from facility.services import ChangedMeanwhileError, need_reason, plain, site_key_of
 from maintenance.models import Gas
 from treatments.compute.plans import PlanError, as_json, check_key, parse_extensions, parse_plan, run_min
-from treatments.models import Need, NeedMember, Plan, PressureWait, Run
+from treatments.models import Need, NeedMember, Plan
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -192,81 +192,3 @@ def newest_before_check(chamber: Chamber, at: datetime) -> Check | None:
     """Return the newest signed before-run check of a chamber at an instant."""
     rows = Check.objects.filter(sheet__chamber=chamber, state=CheckState.SIGNED, signed_at__lte=at, retired_at=None)
     return rows.filter(sheet__occasion=Occasion.BEFORE_RUN).order_by("-signed_at").first()
-
-
-@dataclass(frozen=True, slots=True)
-class Start:
-    """How a run begins. ``shown`` is the text of readiness at that moment, ``ready`` whether it said so."""
-
-    plan: Plan
-    purpose: str
-    supervisor: str
-    at: datetime
-    shown: str
-    ready: bool
-    reason: str = ""
-
-
-@transaction.atomic
-def start_run(start: Start, *, by: Actor, late: bool = False) -> Run:
-    """Record that a chamber left surface. Never refused for readiness: a run outside the house rules is marked so.
-
-    Errors: ValidationError if a run is on already, the plan is not in force, or the reason is missing
-    where the plan was Not ready or Not known.
-    """
-    chamber = Chamber.objects.select_for_update().get(pk=start.plan.chamber_id)
-    _refuse_start(start, chamber)
-    last = Run.objects.filter(chamber=chamber).aggregate(last=Max("number"))["last"]
-    shown = start.shown if start.ready else f"{start.shown}\n\n{_('Reason')}: {start.reason.strip()}"
-    run = Run(
-        chamber=chamber, number=(last or 0) + 1, purpose=start.purpose, plan=start.plan, started_at=start.at,
-        planned_end_at=planned_end(start.plan, start.at), supervisor=start.supervisor.strip(),
-        outside_house_rules=not start.ready, shown=shown, before_check=newest_before_check(chamber, start.at),
-    )  # fmt: skip
-    action = "run started" if start.ready else "run started outside the house rules"
-    return services.add(run, by=by, action=action, reason=start.reason.strip(), late=late)
-
-
-def _refuse_start(start: Start, chamber: Chamber) -> None:
-    on = Run.objects.filter(chamber=chamber, ended_at=None, retired_at=None).first()
-    if on is not None:
-        raise ValidationError(_("Run %(number)d is still on in %(chamber)s. Record its end first.")
-                              % {"number": on.number, "chamber": chamber}, code="on")  # fmt: skip
-    if not start.plan.is_current:
-        raise ValidationError({"plan": _("This version of the plan is no longer in force. Choose the one that is.")})
-    if not start.supervisor.strip():
-        raise ValidationError({"supervisor": _("Name the supervisor of the run.")})
-    if not start.ready and not start.reason.strip():
-        raise ValidationError(
-            {
-                "reason": _(
-                    "The plan is not ready, or not known to be. Say why the run starts all the same; it is kept with it."
-                )
-            }
-        )
-    before = Run.objects.filter(chamber=chamber, ended_at__gt=start.at, retired_at=None).first()
-    if before is not None:
-        raise ValidationError({"at": _("Run %(number)d ended after this time. Give the time when this run left surface.")
-                               % {"number": before.number}})  # fmt: skip
-
-
-@transaction.atomic
-def end_run(run: Run, at: datetime, inside: Iterable[Person], *, by: Actor, late: bool = False) -> Run:
-    """Record that a run reached surface; those inside must wait before they go under pressure again.
-
-    Errors: ValidationError if it ended already or before it started.
-    """
-    if run.ended_at is not None:
-        raise ValidationError(_("Run %(number)d ended already.") % {"number": run.number}, code="ended")
-    if run.started_at is None:
-        raise ValidationError(_("Run %(number)d has not left surface.") % {"number": run.number}, code="not started")
-    if at <= run.started_at:
-        raise ValidationError({"at": _("The run would end before it left surface. Give a later time.")})
-    run.ended_at = at
-    services.change(run, by=by, reason=_("Reached surface."), shown_version=run.row_version, action="run ended")
-    until = at + timedelta(minutes=run.plan.wait_min)
-    for person in inside:
-        wait = PressureWait(person=person, run=run, starts_at=run.started_at, ends_at=until,
-                            why=_("inside in run %(number)d") % {"number": run.number}, occurred_at=at)  # fmt: skip
-        services.add(wait, by=by, action="wait begins", late=late)
-    return run

@@ -14,7 +14,8 @@ from facility import events, services
 from facility.models import Chamber, Check, CheckSheet, Event, SheetVersion
 from tests import make
 from treatments.models import Plan, PressureWait, Run
-from treatments.services import Start, end_run, put_in_force, start_run
+from treatments.opening.services import Start, reach_surface, start_run
+from treatments.services import put_in_force
 
 pytestmark = pytest.mark.django_db
 
@@ -49,7 +50,7 @@ def test_one_run_at_a_time_in_a_chamber_and_numbers_run_on() -> None:
     run = start(plan)
     with pytest.raises(ValidationError, match="still on"):
         start(plan, make.NOON + timedelta(hours=1))
-    end_run(run, make.NOON + timedelta(hours=3), [], by=make.BY)
+    reach_surface(run, make.NOON + timedelta(hours=3), make.BY, [])
     with pytest.raises(ValidationError, match="ended after this time"):
         start(plan, make.NOON + timedelta(hours=2))
     assert start(plan, make.NOON + timedelta(hours=3)).number == 2
@@ -71,16 +72,16 @@ def test_those_inside_wait_from_the_start_until_the_plans_wait_after_the_end() -
     run = start(plan_of(chamber))
     inside = make.person(chamber.site)
     ended = make.NOON + timedelta(minutes=200)
-    end_run(run, ended, [inside], by=make.BY)
+    reach_surface(run, ended, make.BY, [inside])
     wait = PressureWait.objects.get()
     assert (wait.person, wait.starts_at, wait.ends_at) == (inside, make.NOON, ended + timedelta(hours=12))
     with pytest.raises(ValidationError, match="ended already"):
-        end_run(run, ended, [], by=make.BY)
+        reach_surface(run, ended, make.BY, [])
 
 
 def test_a_run_cannot_end_before_it_left_surface() -> None:
     with pytest.raises(ValidationError, match="before it left surface"):
-        end_run(start(plan_of(make.chamber())), make.NOON, [], by=make.BY)
+        reach_surface(start(plan_of(make.chamber())), make.NOON, make.BY)
 
 
 def test_a_plan_out_of_force_starts_nothing() -> None:
@@ -167,12 +168,8 @@ def test_the_list_of_runs_takes_few_queries(django_assert_max_num_queries: Any) 
     chamber = make.chamber()
     plan = plan_of(chamber)
     for number in range(5):
-        end_run(
-            start(plan, make.NOON + timedelta(hours=10 * number)),
-            make.NOON + timedelta(hours=10 * number + 4),
-            [],
-            by=make.BY,
-        )
+        run = start(plan, make.NOON + timedelta(hours=10 * number))
+        reach_surface(run, make.NOON + timedelta(hours=10 * number + 4), make.BY)
     client = signed_in(make.user(chamber.site, "inspector"))
     with django_assert_max_num_queries(10):
         text = client.get(reverse("treatments:runs", args=[chamber.site.key])).content.decode()

@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from facility import events, house
+from facility import events
 from facility.access import Act, Visit, enter
 from facility.compute.states import State
 from facility.history import timeline
@@ -21,9 +21,9 @@ from facility.readiness.runs.forms import EndForm, StartForm
 from facility.readiness.services import Answer, answer_for, evaluate_chamber
 from facility.services import ChangedMeanwhileError
 from treatments.models import Plan, Run
-from treatments.services import Start
-from treatments.services import end_run as record_end
-from treatments.services import start_run as record_start
+from treatments.opening.services import Start
+from treatments.opening.services import end_run as record_end
+from treatments.opening.services import start_run as record_start
 
 if TYPE_CHECKING:
     from django import forms
@@ -42,10 +42,6 @@ def _refuse(form: forms.BaseForm, error: ValidationError) -> None:
         return
     for name, found in error.error_dict.items():
         form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])
-
-
-def _late(visit: Visit, at: datetime, now: datetime) -> bool:
-    return now - at > timedelta(minutes=int(house.values(visit.site)["late_entry_min"]))
 
 
 def start_run(request: HttpRequest, site: str) -> HttpResponse:
@@ -101,7 +97,7 @@ def _record_start(form: StartForm, visit: Visit, now: datetime) -> Run:
         ready,
         typed["reason"],
     )
-    return record_start(start, by=visit.actor, late=_late(visit, typed["at"], now))
+    return record_start(start, by=visit.actor)
 
 
 def _run(visit: Visit, pk: int) -> Run:
@@ -143,7 +139,7 @@ def end_run(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     if form.is_valid():
         typed = form.cleaned_data
         try:
-            record_end(row, typed["at"], typed["inside"], by=visit.actor, late=_late(visit, typed["at"], now))
+            record_end(row, typed["at"], visit.actor, typed["inside"])
         except ChangedMeanwhileError as error:
             form.add_error(None, error)
         except ValidationError as error:
