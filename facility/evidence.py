@@ -41,6 +41,8 @@ JPEG_QUALITY = 90
 
 PDF, PNG, JPEG = "application/pdf", "image/png", "image/jpeg"
 ENDINGS = {PDF: (".pdf",), PNG: (".png",), JPEG: (".jpg", ".jpeg")}
+#: what the box itself makes or takes in as plain text, never as an upload of a photo or a scan
+TEXT_ENDINGS = {"application/x-ndjson": ".jsonl", "text/csv": ".csv"}
 ALLOWED = tuple(ending for endings in ENDINGS.values() for ending in endings)
 _SIGNATURES = {b"%PDF-": PDF, b"\x89PNG\r\n\x1a\n": PNG, b"\xff\xd8\xff": JPEG}
 _ACTS = frozenset({"/JavaScript", "/JS", "/Launch", "/EmbeddedFiles", "/RichMedia", "/XFA"})
@@ -68,6 +70,21 @@ def accept(upload: UploadedFile[Any], *, site: Site, by: Actor) -> Evidence:
     return _keep(Evidence(
         site=site, sha256=digest, media_type=clean.media_type, size_bytes=len(clean.content), original_name=name,
     ), hashlib.sha256(raw).hexdigest(), by=by)  # fmt: skip
+
+
+def keep_text(content: bytes, media_type: str, name: str, *, site: Site, by: Actor) -> Evidence:
+    """Store a text that was made or checked by the box itself; the same text again returns the first row.
+
+    Errors: KeyError for a media type that is no text of ours.
+    """
+    ending = TEXT_ENDINGS[media_type]
+    digest = hashlib.sha256(content).hexdigest()
+    _store(content, digest)
+    row = Evidence(
+        site=site, sha256=digest, media_type=media_type, size_bytes=len(content),
+        original_name=PurePath(name).name[:190] if name.endswith(ending) else f"{PurePath(name).name[:190]}{ending}",
+    )  # fmt: skip
+    return _keep(row, digest, by=by)
 
 
 @transaction.atomic
@@ -237,4 +254,5 @@ def read_back(evidence: Evidence) -> bytes:
 
 def served_name(evidence: Evidence) -> str:
     """Return the name under which a file leaves: ours, not the sender's."""
-    return f"evidence-{evidence.pk}{ENDINGS[evidence.media_type][0]}"
+    ending = TEXT_ENDINGS.get(evidence.media_type) or ENDINGS[evidence.media_type][0]
+    return f"evidence-{evidence.pk}{ending}"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import pkgutil
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +19,7 @@ from facility.models import Check, CheckSheet, Event, Evidence, Membership, Site
 from facility.records.kinds import KINDS
 from maintenance.models import Defect
 from tests import make
+from tests.project import parts
 from treatments.models import Need, Plan, Purpose, Run
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -54,6 +57,13 @@ PAGES: dict[str, Act] = {
 #: page -> the act it asks for when a form is sent, where that is more than looking asks for
 SENDING: dict[str, Act] = {"walk:sign": Act.SIGN, "walk:sheets": Act.RULES}
 
+#: the parts that bring their own pages: each module has PAGES, and SENDING, OPEN and rows(site) where it needs them
+PARTS: list[Any] = [import_module(f"{parts.__name__}.{one.name}") for one in pkgutil.iter_modules(parts.__path__)]
+for part in PARTS:
+    PAGES |= part.PAGES
+    SENDING |= getattr(part, "SENDING", {})
+    OPEN |= getattr(part, "OPEN", set())
+
 
 def addresses(resolver: URLResolver, space: str = "", before: str = "") -> Iterator[tuple[str, str]]:
     """Yield (name, pattern text) of every address."""
@@ -63,6 +73,9 @@ def addresses(resolver: URLResolver, space: str = "", before: str = "") -> Itera
             yield space + str(entry.name), text
         else:
             yield from addresses(entry, space + (f"{entry.namespace}:" if entry.namespace else ""), text)
+
+
+OPEN_PATTERNS = {pattern for name, pattern in addresses(get_resolver()) if name in OPEN}
 
 
 def rows_of(site: Site) -> dict[str, Any]:
@@ -90,11 +103,14 @@ def rows_of(site: Site) -> dict[str, Any]:
     pks |= {f"maintenance:{word}": defect for word in ("defect", "correct_defect", "return_to_service", "tag")}
     pks |= {"records:second_look": _a_qualification(site)}
     pks |= {"records:confirmed": site.contacts.all()[0]}
-    parts = {
+    values = {
         "site": site.key, "chamber": chamber.key, "plan": plan.key, "sheet_pk": sheet.pk, "number": check.version.version,
         "place": 1, "answer_pk": 1, "seq": Event.objects.all()[0].seq, "name": "gas_content", "key": "check_age_min",
     }  # fmt: skip
-    return {"pks": {name: row.pk for name, row in pks.items()}, "parts": parts}
+    more: dict[str, Any] = {}
+    for part in PARTS:
+        more |= part.rows(site) if hasattr(part, "rows") else {}
+    return {"pks": {name: row.pk for name, row in pks.items()}, "parts": values, "more": more}
 
 
 def _a_qualification(site: Site) -> Any:
@@ -104,7 +120,12 @@ def _a_qualification(site: Site) -> Any:
 def address(name: str, pattern: str, known: dict[str, Any], user: User) -> str:
     """Return the address of a page with existing things filled in."""
     values = {key: value for key, value in known["parts"].items() if f":{key}>" in pattern}
-    if ":pk>" in pattern:
+    own = known["more"].get(name)
+    if isinstance(own, dict):
+        values |= own
+    elif own is not None:
+        values["pk"] = own.pk
+    elif ":pk>" in pattern:
         values["pk"] = user.pk if name.startswith("accounts:") else known["pks"][name]
     return reverse(name, kwargs=values)
 
@@ -124,8 +145,8 @@ def client_of(user: User) -> Client:
 
 
 def is_site_page(pattern: str) -> bool:
-    """Return whether a page belongs to one site."""
-    return pattern.startswith("<slug:site>/")
+    """Return whether a page belongs to one site and its people."""
+    return pattern.startswith("<slug:site>/") and pattern not in OPEN_PATTERNS
 
 
 def test_every_address_has_its_place_in_the_table() -> None:
