@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
@@ -19,13 +19,19 @@ NEEDED = ("title", "gas", "source", "where", "limit")
 
 @dataclass(frozen=True, slots=True)
 class SourcedSet:
-    """A limit set with its gas, source, place, and the parameters whose limits are from memory."""
+    """A limit set with its gas, source, place, and the parameters whose limits are from memory.
+
+    ``number`` names it in the house rule that says which set the site adopted; it never changes, and 0 cannot be named.
+    ``units``: unit of each parameter.
+    """
 
     limits: LimitSet
     gas: str
     source: str
     where: str
     from_memory: tuple[str, ...]
+    number: int = 0
+    units: Mapping[str, str] = field(default_factory=dict)
 
 
 def parse_limit_sets(text: str, sources: Mapping[str, object]) -> tuple[SourcedSet, ...]:
@@ -51,9 +57,11 @@ def _set(key: str, table: Mapping[str, Any], sources: Mapping[str, object]) -> S
     except (ValueError, KeyError, InvalidOperation) as fault:
         raise UnsourcedError(f"{key}: {fault} is not known or missing in a limit.") from None
     memory = tuple(parameter for parameter, standing in standings if standing is Standing.MEMORY)
+    units = {str(row["parameter"]): str(row["unit"]) for row in table["limit"]}
     return SourcedSet(
-        LimitSet(key, table["title"], limits, odour), table["gas"], table["source"], table["where"], memory
-    )
+        LimitSet(key, table["title"], limits, odour), table["gas"], table["source"], table["where"], memory,
+        int(table.get("number", 0)), units,
+    )  # fmt: skip
 
 
 def _limit(row: Mapping[str, str]) -> Limit:
