@@ -167,8 +167,8 @@ def _changed(records: dict[str, str]) -> Iterator[str]:
     for kind in sorted(by_kind):
         model: Any = apps.get_model(kind)
         rows = {row.pk: row for row in model.objects.filter(pk__in=by_kind[kind])}
-        for pk in sorted(by_kind[kind]):
-            name = f"{kind} {pk}"
-            text = _line({"record": name, "values": _values(rows[pk])}) if pk in rows else ""
-            if hashlib.sha256(text.encode()).hexdigest() != records[name]:
-                yield name
+        for number in sorted(by_kind[kind]):
+            told = f"{kind} {number}"
+            text = _line({"record": told, "values": _values(rows[number])}) if number in rows else ""
+            if hashlib.sha256(text.encode()).hexdigest() != records[told]:
+                yield told
