@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from facility.readiness import views
+from facility.readiness.ahead.urls import urlpatterns as ahead
 
 app_name = "readiness"
 urlpatterns = [
@@ -13,4 +14,5 @@ urlpatterns = [
     path("<slug:site>/now/<slug:chamber>/", views.now_page, name="now_chamber"),
     path("<slug:site>/why/<slug:chamber>/<slug:plan>/", views.why, name="why"),
     path("<slug:site>/readiness.json", views.api, name="api"),
+    *ahead,
 ]

@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import CommandError
 from django.utils.translation import gettext as _
 
-from facility.compute.changes import load_changes
+from facility.compute.changes import Change, load_changes
 from facility.compute.facts import Facility
 from facility.compute.facts_json import load_facts
 from facility.compute.facts_schema import schema
@@ -30,6 +30,7 @@ from facility.compute.whatif import what_if
 from facility.events import now
 from facility.management.records_command import RecordsCommand
 from facility.readiness import shell
+from facility.readiness.ahead import whatif_shell
 
 REFUSED = 2
 
@@ -52,7 +53,17 @@ class Command(RecordsCommand):
         parser.add_argument("--plan", metavar="PLAN", help="this plan only")
         parser.add_argument("--json", action="store_true", help="print JSON")
         parser.add_argument("--forecast", metavar="PLAN", help="states over the coming 90 days")
-        parser.add_argument("--what-if", metavar="FILE", help="changes to compare, with --plan")
+        parser.add_argument("--what-if", metavar="FILE", help="changes to compare, with --plan; of a site: or for all")
+        parser.add_argument(
+            "--without", metavar="PERSON", action="append", default=[], help="what if: without this person"
+        )
+        parser.add_argument(
+            "--out", metavar="TAG", action="append", default=[], help="what if: this item or bank out of service"
+        )
+        parser.add_argument("--after-run", metavar="PLAN", help="what if: after a run of this plan that starts at --at")
+        parser.add_argument(
+            "--inside", metavar="PERSON", action="append", default=[], help="with --after-run: who was inside"
+        )
         parser.add_argument("--facts-schema", action="store_true", help="print the JSON Schema of the facts")
 
     def rests_on_records(self, options: dict[str, Any]) -> bool:
@@ -82,7 +93,17 @@ class Command(RecordsCommand):
 
     def _of_site(self, options: dict[str, Any]) -> None:
         question = shell.asked(options["site"], options["chamber"], options["at"], now())
-        self.stdout.write(shell.as_json(question) if options["json"] else shell.as_text(question))
+        if not (options["forecast"] or _asks_what_if(options)):
+            self.stdout.write(shell.as_json(question) if options["json"] else shell.as_text(question))
+            return
+        wanted = options["forecast"] or options["plan"] or options["after_run"]
+        answer = whatif_shell.answer_with(question, wanted)
+        if options["forecast"]:
+            self._forecast(answer.facts, options["forecast"], answer.at, as_json=options["json"])
+        else:
+            self._what_if(answer.facts, answer.at, options | {"members": whatif_shell.members_of(answer)})
+        caution = self.stderr if options["json"] else self.stdout
+        caution.write(_(CAUTION), self.style.NOTICE if caution is self.stdout else str)
 
     def _from_file(self, options: dict[str, Any]) -> None:
         if not options["at"]:
@@ -91,7 +112,7 @@ class Command(RecordsCommand):
         at = parse_instant(options["at"])
         if options["forecast"]:
             self._forecast(facility, options["forecast"], at, as_json=options["json"])
-        elif options["what_if"]:
+        elif _asks_what_if(options):
             self._what_if(facility, at, options)
         else:
             self._evaluations(facility, at, options)
@@ -108,15 +129,19 @@ class Command(RecordsCommand):
             self._describe(name, evaluation)
 
     def _what_if(self, facility: Facility, at: Instant, options: dict[str, Any]) -> None:
-        if not options["plan"]:
+        """Compare one plan, or with the short forms every plan."""
+        if options["what_if"] and not options["plan"]:
             raise FactsError(_("--what-if compares one plan. Name it with --plan."))
-        changes = load_changes(_read(options["what_if"]))
-        compared = what_if(facility, options["plan"], at, changes)
+        changes = (*_changes_in(options), *whatif_shell.short_forms(facility, at, options))
+        plans = [options["plan"]] if options["plan"] else list(facility.plans)
+        compared = {plan: what_if(facility, plan, at, changes) for plan in plans}
         if options["json"]:
-            self._print_json(dump_comparison(compared))
+            shapes = {plan: dump_comparison(one) for plan, one in compared.items()}
+            self._print_json(shapes[options["plan"]] if options["plan"] else shapes)
             return
-        self._describe(_("Before: %(plan)s") % {"plan": options["plan"]}, compared.before)
-        self._describe(_("After: %(plan)s") % {"plan": options["plan"]}, compared.after)
+        for plan, one in compared.items():
+            self._describe(_("Before: %(plan)s") % {"plan": plan}, one.before)
+            self._describe(_("After: %(plan)s") % {"plan": plan}, one.after)
 
     def _forecast(self, facility: Facility, plan: str, at: Instant, *, as_json: bool) -> None:
         steps = dump_forecast(forecast(facility, plan, at))
@@ -144,6 +169,14 @@ class Command(RecordsCommand):
 
     def _print_json(self, value: Any) -> None:
         self.stdout.write(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def _asks_what_if(options: dict[str, Any]) -> bool:
+    return any(options[name] for name in ("what_if", "without", "out", "after_run"))
+
+
+def _changes_in(options: dict[str, Any]) -> tuple[Change, ...]:
+    return load_changes(_read(options["what_if"])) if options["what_if"] else ()
 
 
 def _read(name: str) -> str:
