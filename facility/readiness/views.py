@@ -126,6 +126,7 @@ def acts_of(visit: Visit) -> list[dict[str, str]]:
     """Return the acts that this person may begin from the Now page; the last one stands out."""
     site = visit.site.key
     offered = (
+        (Act.SEE, _("Coming 90 days"), link("readiness:ahead", site)),
         (Act.DEFECT, _("Raise defect"), link("maintenance:raise_defect", site)),
         (Act.RUN, _("Start run"), link("treatments:start_run", site)),
         (Act.CHECK, _("Start check"), link("walk:log", site)),
