@@ -66,7 +66,7 @@ def open_run(opening: Opening, *, by: Actor) -> Run:
         chamber=chamber, number=(last or 0) + 1, purpose=opening.purpose, plan=opening.plan, lock=opening.lock,
         opened_at=events.now(), supervisor=opening.supervisor.strip(),
     )  # fmt: skip
-    _freeze_table(run, opening.table or opening.plan.table, chamber.site)
+    _freeze_table(run, opening, chamber.site)
     services.add(run, by=by, action="run opened")
     person = Person.objects.filter(site=chamber.site_id, name=run.supervisor, retired_at=None).first()
     place = RunPlace(run=run, role=RunRole.SUPERVISOR, label=run.supervisor[:60], person=person)
@@ -92,13 +92,18 @@ def _refuse_opening(opening: Opening, chamber: Chamber) -> None:
                                % {"lock": opening.lock.name, "chamber": chamber}})  # fmt: skip
 
 
-def _freeze_table(run: Run, key: str, site: Site) -> None:
+def _freeze_table(run: Run, opening: Opening, site: Site) -> None:
+    """Keep the table as on this day. A plan whose table was taken out of force opens without one, never refused."""
+    key = opening.table or opening.plan.table
     if not key or key == NO_TABLE:
         return
     try:
         found = table_for(site, key)
     except NoSuchTableError as error:
-        raise ValidationError({"table": str(error)}) from None
+        if opening.table:
+            raise ValidationError({"table": str(error)}) from None
+        run.table_key = key
+        return
     run.table_key, run.table_version, run.table = key, found.version, found.parts
     run.table_standing = str(found.standing)
 
