@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from facility.readiness.services import Answer
 
 WEEKS = 13
+LAST_LABEL = 92.0
 KINDS = {State.READY: "open", State.READY_WITH_LIMITS: "limits", State.NOT_KNOWN: "asked", State.NOT_READY: "closed"}
 
 
@@ -41,6 +42,7 @@ class Tick:
 
     x: str
     text: str
+    anchor: str = "start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +92,16 @@ def coming_of(answer: Answer, lead_days: Mapping[str, int], house_lead_days: int
 
 
 def _bars(steps: list[Step], at: Instant) -> tuple[Bar, ...]:
-    ends = [step.begin for step in steps[1:]] + [at + FORECAST_MINUTES]
-    bars: list[Bar] = []
-    for step, end in zip(steps, ends, strict=True):
-        x, width = _share(step.begin - at), _share(end - step.begin)
-        bars.append(Bar(percent(x), percent(width), KINDS[step.state]))
-    return tuple(bars)
+    """Return one bar for each stretch of one state; where only its reasons change it goes on."""
+    begins: list[Step] = []
+    for step in steps:
+        if not begins or begins[-1].state != step.state:
+            begins.append(step)
+    ends = [step.begin for step in begins[1:]] + [at + FORECAST_MINUTES]
+    return tuple(
+        Bar(percent(_share(step.begin - at)), percent(_share(end - step.begin)), KINDS[step.state])
+        for step, end in zip(begins, ends, strict=True)
+    )
 
 
 def _share(minutes: int) -> float:
@@ -134,7 +140,8 @@ def ticks_of(at: Instant, zone: str) -> tuple[Tick, ...]:
         there = (here + timedelta(days=day)).replace(hour=0, minute=0, second=0, microsecond=0)
         if there.weekday() == 0 and there > here:
             minutes = int((there - here).total_seconds() // 60)
-            found.append(Tick(percent(_share(minutes)), f"{there.day} {there:%b}"))
+            share = _share(minutes)
+            found.append(Tick(percent(share), f"{there.day} {there:%b}", "end" if share > LAST_LABEL else "start"))
     return tuple(found[:WEEKS])
 
 
