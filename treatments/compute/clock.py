@@ -47,7 +47,7 @@ def planned_events(run: Profile) -> tuple[PlannedEvent, ...]:
     if run.segments[0].gas == OXYGEN:
         found.append(PlannedEvent(0.0, Due.OXYGEN_ON, 0.0))
     for minute, (one, after) in zip(run.ends, pairwise(run.segments), strict=False):
-        found += [PlannedEvent(minute, due, after.start_fsw) for due in _between(one, after)]
+        found += [PlannedEvent(minute, due, after.start_fsw) for due in due_between(one, after)]
     return (*found, PlannedEvent(run.run_minutes, Due.REACH_SURFACE, 0.0))
 
 
@@ -56,7 +56,8 @@ def next_event(run: Profile, minute: float) -> PlannedEvent | None:
     return next((one for one in planned_events(run) if one.minute > minute), None)
 
 
-def _between(one: Segment, after: Segment) -> Iterator[Due]:
+def due_between(one: Segment, after: Segment) -> Iterator[Due]:
+    """Yield what is due where one segment ends and the next begins; depth comes before gas."""
     if after.is_stop and not one.is_stop:
         yield Due.REACH_DEPTH
     if one.is_stop and not after.is_stop:

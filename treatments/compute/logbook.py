@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 LEFT_SURFACE, REACHED_SURFACE = "left_surface", "reached_surface"
 LEAVING = frozenset({LEFT_SURFACE, "left_depth", "left_stop"})
+ARRIVING = frozenset({REACHED_SURFACE, "reached_depth", "reached_stop"})
 #: two lines at one depth closer than this to each other are one; common practice, no source
 SHORTEST_MIN = 1e-6
 
@@ -37,11 +38,11 @@ class LoggedEntry:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A depth that the log states: minute, fsw, and whether the run left it there."""
+    """A depth that the log states: minute, fsw, and the kind of entry that says so."""
 
     minute: float
     depth_fsw: float
-    leaving: bool
+    kind: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +50,24 @@ class Track:
     """The depth of a run, straight between what was logged.
 
     ``points``: from leaving the surface on, minutes strictly rising; the last one is ``until``.
-    After ``logged_until`` the depth is only the last logged one, held.
+    After ``logged_until`` the depth is only the last logged one, held. ``leaving``: the last line says that the depth
+    was left; ``moving``: the last line is of a depth on the way, with no word of an arrival.
     """
 
     points: tuple[tuple[float, float], ...]
     logged_until: float
-    travelling: bool
+    leaving: bool
+    moving: bool
 
     @property
     def until(self) -> float:
         """The minute at which it ends."""
         return self.points[-1][0]
+
+    @property
+    def known_until(self) -> float:
+        """The minute up to which the depth may be laid against a plan: under way only what was logged."""
+        return self.logged_until if self.leaving or self.moving else self.until
 
     @property
     def deepest_fsw(self) -> float:
@@ -83,8 +91,8 @@ class Track:
         return tuple(Segment(a[1], b[1], b[0] - a[0], gas) for a, b in pairwise(cuts) if b[0] - a[0] > SHORTEST_MIN)
 
     def segments(self) -> tuple[Segment, ...]:
-        """Return the whole as segments of which only the depth is known."""
-        return self.between(self.points[0][0], self.until)
+        """Return the whole, up to ``known_until``, as segments of which only the depth is known."""
+        return self.between(self.points[0][0], self.known_until)
 
 
 def known_depths(entries: Iterable[LoggedEntry]) -> tuple[Known, ...]:
@@ -92,7 +100,7 @@ def known_depths(entries: Iterable[LoggedEntry]) -> tuple[Known, ...]:
 
     Leaving the surface and reaching it are 0 fsw. A depth that was left without a figure is the last one known.
     """
-    found: list[Known] = [Known(0.0, 0.0, leaving=True)]
+    found = [Known(0.0, 0.0, LEFT_SURFACE)]
     for one in entries:
         if one.kind == LEFT_SURFACE or one.minute < 0:
             continue
@@ -102,7 +110,7 @@ def known_depths(entries: Iterable[LoggedEntry]) -> tuple[Known, ...]:
         elif depth is None and one.kind in LEAVING:
             depth = found[-1].depth_fsw
         if depth is not None:
-            found.append(Known(one.minute, depth, one.kind in LEAVING))
+            found.append(Known(one.minute, depth, one.kind))
     return tuple(found)
 
 
@@ -112,15 +120,17 @@ def track(entries: Sequence[LoggedEntry], until: float) -> Track | None:
     ``until``: now, or when the surface was reached. At one minute the last line counts.
     """
     states = [one for one in known_depths(entries) if one.minute <= until + SHORTEST_MIN]
-    points: list[tuple[float, float]] = []
-    for one in states:
-        if points and one.minute - points[-1][0] <= SHORTEST_MIN:
-            points[-1] = (points[-1][0], one.depth_fsw if len(points) > 1 else points[0][1])
-        else:
+    points = [(0.0, 0.0)]
+    for one in states[1:]:
+        if one.minute - points[-1][0] > SHORTEST_MIN:
             points.append((one.minute, one.depth_fsw))
+        elif len(points) > 1:
+            points[-1] = (points[-1][0], one.depth_fsw)
     last = points[-1][0]
     if until - last > SHORTEST_MIN:
         points.append((until, points[-1][1]))
     if len(points) == 1:
         return None
-    return Track(tuple(points), last, states[-1].leaving)
+    state = states[-1].kind
+    moving = state not in ARRIVING and len(states) > 1 and states[-1].depth_fsw != states[-2].depth_fsw
+    return Track(tuple(points), last, state in LEAVING, moving)

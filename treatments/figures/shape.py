@@ -112,7 +112,12 @@ class TenderOwed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PersonFigures:
-    """One person who was under pressure. ``stays``: minutes from and until; the last is open while inside."""
+    """One person who was under pressure. ``stays``: minutes from and until; the last is open while inside.
+
+    ``segments``: depth and gas that the person was exposed to. ``planned_dose``: if the plan is followed from here
+    on. ``waits`` run from the moment when this person reached the surface, or is to. ``is_tender``: under pressure
+    without being a patient. ``owed`` is stated for whoever is inside for the whole run: see ``whole_run``.
+    """
 
     place_pk: int
     label: str
@@ -134,6 +139,7 @@ class PersonFigures:
     dose: Dose
     planned_dose: Dose | None
     owed: tuple[TenderOwed, ...]
+    waits: tuple[Wait, ...]
     whole_run: bool
     deviations: tuple[Deviation, ...]
 

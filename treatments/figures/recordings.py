@@ -1,0 +1,41 @@
+"""Recorded profiles on the clock of the run, each with where it departs from the table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from treatments.compute.phases import NOT_RECORDED
+from treatments.compute.so_far import compare_so_far
+from treatments.compute.tables import Segment
+from treatments.figures.shape import Recorded
+from treatments.reference.laws import tolerances
+
+if TYPE_CHECKING:
+    from treatments.compute.conformity import Deviation
+    from treatments.figures.timing import Timing
+
+
+def recorded(found: Timing) -> tuple[Recorded, ...]:
+    """Return the recorded profiles of a run; its gas is not recorded and not compared."""
+    return tuple(_one(found, row) for row in found.rows.recorded)
+
+
+def _one(found: Timing, row: Any) -> Recorded:
+    shift = row.offset_s / 60
+    pieces = tuple(
+        (str(kind), start - shift, end - shift, max(0.0, top), max(0.0, bottom))
+        for kind, start, end, top, bottom in row.pieces
+    )
+    return Recorded(row.pk, row.instrument, pieces, _deviations(found, pieces))
+
+
+def _deviations(found: Timing, pieces: tuple[tuple[str, float, float, float, float], ...]) -> tuple[Deviation, ...]:
+    """Compare what was recorded from leaving the surface on; a gap is run through straight and shown as a gap."""
+    kept = [
+        Segment(top, bottom, end - max(start, 0.0), NOT_RECORDED)
+        for _kind, start, end, top, bottom in pieces
+        if end > max(start, 0.0) and (top > tolerances().depth_fsw or bottom > tolerances().depth_fsw)
+    ]
+    if found.plan is None or not kept:
+        return ()
+    return compare_so_far(found.plan, kept, tolerances(), over=found.rows.over).deviations
