@@ -20,6 +20,15 @@ from facility.models.people import (
     SiteRole,
     User,
 )
+from facility.models.practice import (
+    Drill,
+    DrillKind,
+    DrillPart,
+    FitDeclared,
+    HandOver,
+    Procedure,
+    ProcedureRead,
+)
 from facility.models.sheet import (
     Answer,
     Check,
@@ -34,9 +43,10 @@ from facility.models.sheet import (
 from facility.models.site import Chamber, Lock, LockKind, Organisation, PressureUnit, Site, VolumeUnit
 
 __all__ = [
-    "Answer", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Contact", "ContactKind",
-    "DutyPeriod", "Entry", "Event", "Evidence", "Flag", "Heartbeat", "HouseRule", "Job", "Kept", "KeptQuerySet",
-    "LightMode", "Lock", "LockKind", "MedicalFitness", "MedicalOutcome", "Membership", "Occasion",
-    "Organisation", "Outcome", "Person", "PressureUnit", "QualificationHeld", "QualificationKind",
-    "SheetVersion", "Signature", "Site", "SiteRole", "User", "VolumeUnit",
+    "Answer", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Contact", "ContactKind", "Drill",
+    "DrillKind", "DrillPart", "DutyPeriod", "Entry", "Event", "Evidence", "FitDeclared", "Flag", "HandOver",
+    "Heartbeat", "HouseRule", "Job", "Kept", "KeptQuerySet", "LightMode", "Lock", "LockKind", "MedicalFitness",
+    "MedicalOutcome", "Membership", "Occasion", "Organisation", "Outcome", "Person", "PressureUnit",
+    "Procedure", "ProcedureRead", "QualificationHeld", "QualificationKind", "SheetVersion", "Signature", "Site",
+    "SiteRole", "User", "VolumeUnit",
 ]  # fmt: skip

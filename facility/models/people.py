@@ -90,8 +90,12 @@ class QualificationKind(Kept):
     key = models.SlugField(_("key"), max_length=60, help_text=_("For example panel-operator."))
     name = models.CharField(_("name"), max_length=120)
     note = models.CharField(_("note"), max_length=300, blank=True)
+    recency_days = models.PositiveSmallIntegerField(
+        _("lapses without practice after, days"), null=True, blank=True,
+        help_text=_("A run or a drill in that role counts as practice. Empty: it does not lapse that way."),
+    )  # fmt: skip
 
-    SHOWN = ("key", "name", "note")
+    SHOWN = ("key", "name", "note", "recency_days")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["organisation", "key"], name="qualification_key_once")]

@@ -1,5 +1,6 @@
 """Plans, needs, waivers, tables, runs with their log, and reports."""
 
+from treatments.models.call import CallAnswer, CallOut, CallPerson
 from treatments.models.log import (
     ClinicalText,
     Exposure,
@@ -25,7 +26,7 @@ from treatments.models.run import (
 from treatments.models.table import SiteTable, TableConfirmation
 
 __all__ = [
-    "Asked", "ClinicalText", "Exposure", "Freeze", "LogEntry", "LogKind", "NearMiss", "NearMissAction", "Need",
+    "Asked", "CallAnswer", "CallOut", "CallPerson", "ClinicalText", "Exposure", "Freeze", "LogEntry", "LogKind", "NearMiss", "NearMissAction", "Need",
     "NeedEffect", "NeedMember", "Patient", "Plan", "PressureWait", "Purpose", "RecordedProfile", "Run", "RunPlace",
     "RunRole", "RunSignature", "Screening", "ScreeningBefore", "SignatureOf", "SiteTable", "TableConfirmation", "Waiver",
 ]  # fmt: skip

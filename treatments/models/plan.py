@@ -141,6 +141,13 @@ class Waiver(Entry):
     why = models.CharField(_("reason"), max_length=500)
     counter_measure = models.CharField(_("counter-measure"), max_length=500, blank=True)
     granted_by = models.CharField(_("granted by"), max_length=150)
+    spoken = models.BooleanField(_("granted by telephone"), default=False)
+    granted_user = models.PositiveIntegerField(null=True, blank=True, editable=False)
+    countersign_by = models.DateTimeField(_("to be countersigned by"), null=True, blank=True)
+    countersigned_at = models.DateTimeField(null=True, blank=True, editable=False)
+    countersigned_by = models.CharField(max_length=150, blank=True, editable=False)
+    shown = models.TextField(_("what was shown when it was granted"), blank=True, editable=False)
+    ended_early_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="waiver_ends_after_start")]
