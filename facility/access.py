@@ -33,6 +33,7 @@ class Act(StrEnum):
     RUN = gettext_noop("start and end a run")
     LOG = gettext_noop("write the log of a run")
     PATIENT = gettext_noop("see and record who a patient is")
+    WAIVE = gettext_noop("grant and countersign a waiver")
     RULES = gettext_noop("change sheets, plans and house rules")
     IMPORT = gettext_noop("import files")
     ACCOUNTS = gettext_noop("invite and deactivate accounts")
@@ -49,7 +50,7 @@ ACTS: dict[str, frozenset[Act]] = {
     SiteRole.TENDER: _FLOOR | {Act.LOG},
     SiteRole.OPERATOR: _FLOOR | {Act.SIGN, Act.PLANT, Act.RUN, Act.LOG},
     SiteRole.MAINTAINER: _FLOOR | {Act.PLANT, Act.RETURN, Act.IMPORT},
-    SiteRole.PHYSICIAN: frozenset({Act.SEE, Act.DEFECT, Act.MEDICAL, Act.PATIENT, Act.LOG}),
+    SiteRole.PHYSICIAN: frozenset({Act.SEE, Act.DEFECT, Act.MEDICAL, Act.PATIENT, Act.LOG, Act.WAIVE}),
     SiteRole.SUPERVISOR: _FLOOR
     | {Act.SIGN, Act.RETURN, Act.PLANT, Act.PEOPLE, Act.MEDICAL, Act.RUN, Act.IMPORT, Act.LOG, Act.PATIENT},
     SiteRole.DIRECTOR: frozenset(Act),
