@@ -1,4 +1,4 @@
-"""Forms of upkeep: a defect, its correction, its return to service."""
+"""Forms of upkeep: a defect and its correction."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from facility.fields import DayField, InstantField, day_text
-from facility.models import Chamber, Person, Site
+from facility.models import Chamber, Site
 from maintenance.models import Defect, Equipment, GasBank
-from maintenance.services import Return
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -38,10 +37,16 @@ class DefectForm(forms.ModelForm[Defect]):
         label=gettext_lazy("Only for these plans (optional)"), required=False, widget=forms.CheckboxSelectMultiple,
         help_text=gettext_lazy("None ticked: for every plan that rests on it."),
     )  # fmt: skip
+    gas_suspect = forms.TypedChoiceField(
+        label=gettext_lazy("Could the gas be wrong?"), required=False, widget=forms.RadioSelect,
+        choices=[("no", gettext_lazy("no")), ("yes", gettext_lazy("yes, or I do not know"))],
+        coerce=lambda text: text == "yes", empty_value=None,
+        help_text=gettext_lazy("If yes: breathe nothing from it, treat it as unanalysed, analyse before anything else."),
+    )  # fmt: skip
 
     class Meta:
         model = Defect
-        fields = ["equipment", "bank", "what", "effect", "plans", "found_at", "expected_back"]
+        fields = ["equipment", "bank", "what", "effect", "gas_suspect", "plans", "found_at", "expected_back"]
         widgets = {"effect": forms.RadioSelect, "what": forms.TextInput}
 
     def open_at(self, site: Site, now: datetime) -> None:
@@ -60,6 +65,14 @@ class DefectForm(forms.ModelForm[Defect]):
         choices["plans"].choices = plan_choices(site)
         choices["found_at"].set_zone(site.zone)
         self.zone = choices["found_at"].zone
+
+    def clean(self) -> dict[str, Any]:
+        typed: dict[str, Any] = super().clean() or self.cleaned_data
+        if typed.get("gas_suspect") is None and "gas_suspect" not in self.errors:
+            if typed.get("bank"):
+                self.add_error("gas_suspect", _("Breathing gas comes from it: say whether the gas could be wrong."))
+            typed["gas_suspect"] = False
+        return typed
 
     def clean_plans(self) -> list[str] | None:
         return list(self.cleaned_data["plans"]) or None
@@ -81,44 +94,6 @@ class DefectCorrectionForm(DefectForm):
     """A defect's form with the reason of the correction."""
 
     reason = forms.CharField(label=gettext_lazy("Reason of this correction"), max_length=500)
-
-
-class ReturnForm(forms.Form):
-    """How an item comes back: what was done, the test, the witness."""
-
-    at = InstantField(label=gettext_lazy("Returned at"))
-    done = forms.CharField(
-        label=gettext_lazy("What was done, and how was it tested"), max_length=300,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )  # fmt: skip
-    witness = forms.ModelChoiceField(
-        Person.objects.none(), label=gettext_lazy("Witness of the test (optional)"), required=False,
-        empty_label=gettext_lazy("nobody"), help_text=gettext_lazy("Another person than you."),
-    )  # fmt: skip
-    alone_because = forms.CharField(
-        label=gettext_lazy("Why there was no witness (optional)"), max_length=150, required=False
-    )
-    shown_version = forms.IntegerField(widget=forms.HiddenInput)
-
-    def open_at(self, site: Site, user_id: int | None, now: datetime) -> None:
-        """Offer the people of the site except the one who returns the item."""
-        self.now = now
-        choices: Any = self.fields
-        people = Person.objects.filter(site=site, retired_at=None)
-        choices["witness"].queryset = people.exclude(user_id=user_id) if user_id else people
-        choices["at"].set_zone(site.zone)
-
-    def clean_at(self) -> datetime:
-        at: datetime = self.cleaned_data["at"]
-        if (at - self.now).total_seconds() > CLOCK_TOLERANCE_S:
-            raise ValidationError(_("This lies after now. Give the time when it came back."))
-        return at
-
-    def to_return(self) -> Return:
-        """Return what was typed as plain values."""
-        typed = self.cleaned_data
-        witness = typed["witness"].name if typed["witness"] else ""
-        return Return(typed["at"], typed["done"], witness, typed["alone_because"])
 
 
 def refuse(form: forms.BaseForm, error: ValidationError) -> None:

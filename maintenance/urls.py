@@ -17,7 +17,6 @@ urlpatterns = [
     path("<slug:site>/defects/raise/", views.raise_defect, name="raise_defect"),
     path("<slug:site>/defects/<int:pk>/", views.defect, name="defect"),
     path("<slug:site>/defects/<int:pk>/correct/", views.correct_defect, name="correct_defect"),
-    path("<slug:site>/defects/<int:pk>/return/", views.return_to_service, name="return_to_service"),
     path("<slug:site>/defects/<int:pk>/tag/", views.tag, name="tag"),
     *upkeep, *working, *calibrating, *gas_room, *planning,
 ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""Pages of defects: list, raise, one defect, correct, return to service, its tag."""
+"""Pages of defects: list, raise, one defect, correct, its tag."""
 
 from __future__ import annotations
 
@@ -18,11 +18,12 @@ from facility import events, house
 from facility.access import Act, Visit, enter
 from facility.history import timeline
 from facility.models import Answer
-from facility.services import ChangedMeanwhileError
 from facility.shown import page_number
 from maintenance import services
-from maintenance.forms import DefectCorrectionForm, DefectForm, ReturnForm, plan_choices, refuse
-from maintenance.models import Defect
+from maintenance.forms import DefectCorrectionForm, DefectForm, plan_choices, refuse
+from maintenance.models import Defect, Equipment, GasBank, WorkRecord
+from maintenance.services.defects import Down, down_of, down_so_far, effect_of, effects_on
+from maintenance.services.returning import repairs_of, tests_of
 
 PAGE = 50
 
@@ -31,8 +32,11 @@ def _context(visit: Visit, **more: Any) -> dict[str, Any]:
     return {"visit": visit, "place": "plant", **more}
 
 
-def _defect(visit: Visit, pk: int) -> Defect:
-    rows = Defect.objects.filter(site=visit.site).select_related("equipment", "bank", "supersedes", "answer")
+def defect_of(visit: Visit, pk: int) -> Defect:
+    """Return a defect of the site, or 404."""
+    rows = Defect.objects.filter(site=visit.site).select_related(
+        "site", "equipment", "bank", "supersedes", "answer", "return_test"
+    )
     return get_object_or_404(rows, pk=pk)
 
 
@@ -59,22 +63,43 @@ def raise_defect(request: HttpRequest, site: str) -> HttpResponse:
     """Raise a defect, prefilled from an item, a bank or the answer of a check."""
     visit = enter(request, site, Act.DEFECT)
     now = events.now()
-    answer = _answer(request, visit)
-    initial = _offered(request, answer) | {"found_at": answer.recorded_at if answer else now}
+    answer, work = _answer(request, visit), _work(request, visit)
+    initial = {"found_at": answer.recorded_at if answer else now} | _offered(request, answer)
     form = DefectForm(request.POST or None, instance=Defect(site=visit.site, answer=answer), initial=initial)
     form.open_at(visit.site, now)
     if form.is_valid():
         late_min = int(house.values(visit.site)["late_entry_min"])
         late = now - form.cleaned_data["found_at"] > timedelta(minutes=late_min)
         try:
-            defect = services.raise_defect(form.instance, by=visit.actor, late=late)
+            defect = services.raise_defect(form.instance, by=visit.actor, late=late, work=work)
         except ValidationError as error:
             refuse(form, error)
         else:
             messages.success(request, _("Tag %(number)04d is raised. Hang the tag on it.") % {"number": defect.number})
             return redirect("maintenance:defect", site, defect.pk)
-    context = _context(visit, form=form, answer=answer)
+    thing = _thing(form, visit)
+    effects = effects_on(visit.site, thing) if thing is not None else {}
+    context = _context(visit, form=form, answer=answer, work=work, thing=thing, effects=effects)
     return render(request, "maintenance/raise_defect.html", context, status=422 if form.is_bound else 200)
+
+
+def _thing(form: DefectForm, visit: Visit) -> Equipment | GasBank | None:
+    """Return the item or bank that the form names, to say what its loss would do."""
+    for name, rows in (("equipment", visit.site.equipment), ("bank", visit.site.banks)):
+        text = str(form[name].value() or "")
+        found: Any = rows.filter(pk=int(text), retired_at=None).first() if text.isdecimal() else None
+        if found is not None:
+            return found  # type: ignore[no-any-return]  # an item or a bank
+    return None
+
+
+def _work(request: HttpRequest, visit: Visit) -> WorkRecord | None:
+    """Return the record of work whose result leads to a defect, named in the address."""
+    text = request.GET.get("work", "")
+    if not text.isdecimal():
+        return None
+    rows = WorkRecord.objects.filter(equipment__site=visit.site, retired_at=None)
+    return get_object_or_404(rows.select_related("equipment"), pk=int(text))
 
 
 def _answer(request: HttpRequest, visit: Visit) -> Answer | None:
@@ -88,7 +113,7 @@ def _answer(request: HttpRequest, visit: Visit) -> Answer | None:
 def _offered(request: HttpRequest, answer: Answer | None) -> dict[str, Any]:
     """Return what is already known: from the address, or from the step that was answered."""
     initial: dict[str, Any] = {
-        name: request.GET[name] for name in ("equipment", "bank", "what", "effect") if request.GET.get(name)
+        name: request.GET[name] for name in ("equipment", "bank", "what", "effect", "found_at") if request.GET.get(name)
     }
     if answer is None:
         return initial
@@ -109,12 +134,16 @@ def _offered(request: HttpRequest, answer: Answer | None) -> dict[str, Any]:
 def defect(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Show one defect, what it does, and what happened to it."""
     visit = enter(request, site, Act.SEE)
-    row = _defect(visit, pk)
+    row = defect_of(visit, pk)
     names = dict(plan_choices(visit.site))
+    now = events.now()
+    is_open = row.is_current and row.returned_at is None
+    down = down_of([row.equipment_id], now)[row.equipment_id] if row.equipment_id else Down(0, 0)
     context = _context(
         visit, row=row, history=timeline(row, ZoneInfo(visit.site.zone)),
         plans=[names.get(key, key) for key in row.plans or []], next_row=getattr(row, "superseded_by", None),
-        is_open=row.is_current and row.returned_at is None,
+        is_open=is_open, does=effect_of(row) if is_open else None, repairs=repairs_of(row), down=down,
+        tests=tests_of(row) if row.equipment_id else [], down_min=down_so_far(row, now), may_repair=visit.may(Act.PLANT),
         may_raise=visit.may(Act.DEFECT), may_return=visit.may(Act.RETURN),
     )  # fmt: skip
     return render(request, "maintenance/defect.html", context)
@@ -123,10 +152,12 @@ def defect(request: HttpRequest, site: str, pk: int) -> HttpResponse:
 def correct_defect(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Put a corrected statement in the place of a defect; the tag number stays."""
     visit = enter(request, site, Act.DEFECT)
-    old = _defect(visit, pk)
+    old = defect_of(visit, pk)
     new = copy.copy(old)
     new.pk, new._state.adding, new.row_version = None, True, 1
-    form = DefectCorrectionForm(request.POST or None, instance=new)
+    form = DefectCorrectionForm(
+        request.POST or None, instance=new, initial={"gas_suspect": "yes" if old.gas_suspect else "no"}
+    )
     form.open_at(visit.site, events.now())
     if form.is_valid():
         try:
@@ -139,34 +170,12 @@ def correct_defect(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     return render(request, "maintenance/raise_defect.html", context, status=422 if form.is_bound else 200)
 
 
-def return_to_service(request: HttpRequest, site: str, pk: int) -> HttpResponse:
-    """End a defect, with what was done and who watched the test."""
-    visit = enter(request, site, Act.RETURN)
-    row = _defect(visit, pk)
-    now = events.now()
-    form = ReturnForm(request.POST or None, initial={"at": now, "shown_version": row.row_version})
-    form.open_at(visit.site, visit.actor.user_id, now)
-    if form.is_valid():
-        version = form.cleaned_data["shown_version"]
-        try:
-            services.return_to_service(row, form.to_return(), by=visit.actor, shown_version=version)
-        except ChangedMeanwhileError as error:
-            form.add_error(None, error)
-        except ValidationError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, _("Tag %(number)04d is off: returned to service.") % {"number": row.number})
-            return redirect("maintenance:defect", site, pk)
-    context = _context(visit, form=form, row=row)
-    return render(request, "maintenance/return.html", context, status=422 if form.is_bound else 200)
-
-
 def tag(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Show the label of a defect, 50 mm by 25 mm, with a code that opens its page."""
     import segno  # noqa: PLC0415  # only a printed code needs it; an idle server does not hold it
 
     visit = enter(request, site, Act.SEE)
-    row = _defect(visit, pk)
+    row = defect_of(visit, pk)
     address = request.build_absolute_uri(reverse("maintenance:defect", args=[site, pk]))
     code = segno.make(address, error="m", micro=False).svg_data_uri(border=0, scale=1)
     return render(request, "maintenance/tag.html", _context(visit, row=row, code=code, address=address))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -15,9 +16,10 @@ from django.urls import reverse
 from facility import events, services
 from facility.models import Answer, Check, CheckSheet, Event, SheetVersion, Site
 from facility.services import ChangedMeanwhileError
-from maintenance.models import Defect
+from maintenance.models import Defect, WorkRecord
 from maintenance.services import Return, correct_defect, raise_defect, return_to_service
 from tests import make
+from tests.maintenance.working.support import repaired, return_test
 
 pytestmark = pytest.mark.django_db
 LATER = make.NOON + timedelta(hours=3)
@@ -66,23 +68,27 @@ def test_an_item_of_another_site_cannot_be_tagged() -> None:
     [
         (Return(LATER, "new seal, tested", ""), "Name a witness"),
         (Return(LATER, "new seal, tested", "System:Test"), "another person"),
-        (Return(LATER, "  ", "J. Quill"), "what was done"),
+        (Return(LATER, "  ", "J. Quill"), "how it was tested"),
         (Return(make.NOON - timedelta(minutes=1), "new seal", "J. Quill"), "before the defect was found"),
     ],
 )
 def test_a_return_without_witness_work_or_sense_is_refused(back: Return, said: str) -> None:
     row = defect(make.site())
+    repaired(row)
     with pytest.raises(ValidationError, match=said):
-        return_to_service(row, back, by=make.BY, shown_version=1)
+        return_to_service(row, replace(back, test=return_test(row)), by=make.BY, shown_version=1)
     row.refresh_from_db()
     assert row.returned_at is None
 
 
 def test_a_return_with_a_witness_ends_the_defect_once() -> None:
     row = defect(make.site())
-    return_to_service(row, Return(LATER, "New seal, tested to 60 fsw.", "J. Quill"), by=make.BY, shown_version=1)
+    repaired(row)
+    back = Return(LATER, "Tested to 60 fsw.", "J. Quill", test=return_test(row))
+    return_to_service(row, back, by=make.BY, shown_version=1)
     row.refresh_from_db()
     assert (row.returned_at, row.returned_by, row.witness) == (LATER, "system:test", "J. Quill")
+    assert row.return_test == back.test
     assert Event.objects.latest("seq").action == "returned to service"
     with pytest.raises(ValidationError, match="no longer open"):
         return_to_service(row, Return(LATER, "again", "J. Quill"), by=make.BY, shown_version=2)
@@ -93,8 +99,10 @@ def test_a_return_with_a_witness_ends_the_defect_once() -> None:
 
 def test_without_a_witness_the_reason_is_kept() -> None:
     row = defect(make.site())
-    return_to_service(row, Return(LATER, "New seal.", "", "alone on site"), by=make.BY, shown_version=1)
-    assert row.return_note == "New seal. Without a witness: alone on site"
+    repaired(row)
+    back = Return(LATER, "Holds.", "", "alone on site", return_test(row))
+    return_to_service(row, back, by=make.BY, shown_version=1)
+    assert row.return_note == "Holds. Without a witness: alone on site"
 
 
 def test_the_pages_raise_correct_and_return_by_the_right_roles() -> None:
@@ -106,10 +114,12 @@ def test_the_pages_raise_correct_and_return_by_the_right_roles() -> None:
     row = Defect.objects.get()
     assert raised.headers["Location"] == reverse("maintenance:defect", args=[site.key, row.pk])
     assert "seal weeps" in tender.get(reverse("maintenance:defects", args=[site.key])).content.decode()
+    repaired(row)
     address = reverse("maintenance:return_to_service", args=[site.key, row.pk])
     back = {
         "at": "12 Mar 2026 18:00",
-        "done": "New seal, tested.",
+        "done": "Held at 60 fsw.",
+        "result": "passed",
         "witness": make.person(site).pk,
         "shown_version": "1",
     }
@@ -117,9 +127,10 @@ def test_the_pages_raise_correct_and_return_by_the_right_roles() -> None:
     assert maintainer.post(address, back | {"witness": ""}).status_code == 422
     assert maintainer.post(address, back | {"at": "1 Jan 2199 10:00"}).status_code == 422
     assert maintainer.post(address, back).status_code == 302
+    assert WorkRecord.objects.get(kind="return_test").result == "passed"
     assert "seal weeps" not in tender.get(reverse("maintenance:defects", args=[site.key])).content.decode()
     assert "seal weeps" in tender.get(reverse("maintenance:defects", args=[site.key]) + "?all=1").content.decode()
-    assert "New seal, tested." in tender.get(reverse("maintenance:defect", args=[site.key, row.pk])).content.decode()
+    assert "Held at 60 fsw." in tender.get(reverse("maintenance:defect", args=[site.key, row.pk])).content.decode()
 
 
 def test_the_one_who_returns_is_not_offered_as_witness() -> None:
@@ -127,10 +138,11 @@ def test_the_one_who_returns_is_not_offered_as_witness() -> None:
     user = make.user(site, "maintainer")
     own, other = make.person(site, user=user), make.person(site)
     row = defect(site)
+    repaired(row)
     address = reverse("maintenance:return_to_service", args=[site.key, row.pk])
     offered = signed_in(user).get(address).context["form"].fields["witness"].queryset
     assert list(offered) == [other]
-    typed = {"at": "12 Mar 2026 18:00", "done": "x", "witness": own.pk, "shown_version": "1"}
+    typed = {"at": "12 Mar 2026 18:00", "done": "x", "result": "passed", "witness": own.pk, "shown_version": "1"}
     assert signed_in(user).post(address, typed).status_code == 422
 
 
@@ -214,7 +226,7 @@ def test_defect_pages_take_few_queries_however_many_there_are(name: str, django_
     row = defect(site)
     client = signed_in(make.user(site, "inspector"))
     address = reverse(f"maintenance:{name}", args=[site.key, *([row.pk] if name == "defect" else [])])
-    with django_assert_max_num_queries(12) as few:
+    with django_assert_max_num_queries(20) as few:
         client.get(address)
     count = len(few)
     for _number in range(6):
