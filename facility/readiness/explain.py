@@ -15,7 +15,8 @@ from facility.compute.states import GOOD, LIMITED, UNKNOWN, FindingState
 from facility.gathered import minute_down, minute_up
 from facility.readiness import words
 from facility.readiness.explain_crew import explain_crew
-from facility.readiness.explain_members import MEMBER_STATES, Asked, Cause, causes_of
+from facility.readiness.explain_members import MEMBER_STATES, Asked, causes_of
+from facility.readiness.explain_rules import Cause
 from treatments.readiness import IN_USE
 
 if TYPE_CHECKING:

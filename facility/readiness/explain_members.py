@@ -22,27 +22,18 @@ from facility.compute.states import BAD, GOOD, LIMITED, UNKNOWN
 from facility.gathered import minute_down
 from facility.models import CheckResult
 from facility.readiness import words
+from facility.readiness.explain_rules import Cause, act_of, named, of_counter, of_event, of_restriction, untold
 from maintenance.readiness import LIFE
+from maintenance.readiness.rule_facts import ON_RECORD
 from treatments.readiness import IN_USE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from facility.readiness.names import Names
-    from maintenance.readiness import RuleRow
+    from maintenance.readiness.rule_rows import RuleRow
 
 MEMBER_STATES = ("good", "limited", "unknown", "bad")
-
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """One thing that bears on a member, and how bad it makes it through the part of a run."""
-
-    level: int
-    text: str
-    value: str = ""
-    limit: str = ""
-    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +77,12 @@ def _equipment(name: str, item: f.Equipment, facility: f.Facility, names: Names,
     rules = names.rules(name)
     dues = sorted(item.due, key=lambda due: FOREVER if due.until is None else due_instant(due.until, facility.zone))
     for due in dues:
-        yield _due(due, rules.get(due.name), facility.zone, asked)
-    if not item.due and not item.results:
+        yield _due(due, rules.get(act_of(due.name)), facility.zone, asked)
+    run_min = facility.plans[asked.plan].duration_min
+    for counter in item.counters:
+        if counter != ON_RECORD:
+            yield of_counter(counter, rules.get(act_of(counter.name)), run_min)
+    if not item.due and not item.results and not item.counters:
         yield Cause(UNKNOWN, _("nothing is on record of it"))
 
 
@@ -107,13 +102,15 @@ def _result_words(level: int, on: str) -> str:
 
 
 def _due(due: f.Due, rule: RuleRow | None, zone: str, asked: Asked) -> Cause:
-    act = _("service life") if due.name == LIFE else due.name
+    act = _("service life") if due.name == LIFE else named(due.name)
     source = rule.source if rule else ""
     if due.until is None:
-        return Cause(UNKNOWN, _("%(act)s never recorded") % {"act": act}, source=source)
+        return Cause(UNKNOWN, untold(due.name, act, rule), source=source)
     end = due_instant(due.until, zone)
     level = _worst(due_spans((due,), zone), asked)
-    last = words.day(due.until.date) if isinstance(due.until, f.DueDate) else words.when(end, zone)
+    if isinstance(due.until, int):
+        return Cause(level, of_event(due, act, zone), limit=words.when(end, zone), source=source)
+    last = words.day(due.until.date)
     if end <= asked.first:
         text = _("%(act)s was due %(day)s") % {"act": act, "day": last}
     elif level == BAD:
@@ -129,9 +126,14 @@ def _defects(
     name: str, defects: tuple[f.Defect, ...], facility: f.Facility, names: Names, asked: Asked
 ) -> Iterator[Cause]:
     rows = names.defects(name)
+    by_rule = names.restrictions(name)
     for defect in defects:
         level = _worst(defect_spans((defect,), asked.plan), asked)
         row = next((one for one in rows if minute_down(one.found_at) == defect.from_), None)
+        if row is None and defect.from_ in by_rule:
+            rule = names.rules(name).get(act_of(by_rule[defect.from_]))
+            yield of_restriction(defect.from_, by_rule[defect.from_], rule, (level, facility.zone))
+            continue
         said = {
             "when": words.when(defect.from_, facility.zone),
             "tag": f"{row.number:04d}" if row else "",

@@ -8,16 +8,19 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 
 from facility.compute.facts import CREW
+from maintenance.readiness import restrictions
 from treatments.readiness import IN_USE, IN_USE_TOO
 
 if TYPE_CHECKING:
     from collections.abc import Container
 
+    from facility.compute.instants import Instant
     from facility.models import Chamber
     from facility.readiness.gather import Records
     from facility.readiness.gather_checks import SheetRow
     from facility.readiness.gather_people import PersonRow
-    from maintenance.readiness import BankRow, DefectRow, EquipmentRow, RuleRow
+    from maintenance.readiness import BankRow, DefectRow, EquipmentRow
+    from maintenance.readiness.rule_rows import RuleRow
     from treatments.readiness import NeedRow, PlanRow
 
 Record = dict[str, Any]
@@ -108,6 +111,11 @@ class Names:
         """Return an item's interval rules by act."""
         item = self.equipment.get(name)
         return {rule.name: rule for rule in item.rules} if item else {}
+
+    def restrictions(self, name: str) -> dict[Instant, str]:
+        """Return from when an item's rules restrict it, and by which fact."""
+        item = self.equipment.get(name)
+        return restrictions(item, self.records.setting(self.chamber)) if item else {}
 
     def qualification(self, key: str) -> str:
         """Return the name of a qualification that somebody at the site holds, else its key."""

@@ -40,8 +40,8 @@ def test_the_floor_fetches_as_many_rows_of_each_kind_as_are_gathered() -> None:
     rules = [rule for _, _, of_item in said for rule in of_item]
     gathered["newest work"] = sum(newest is not None for _, newest, _ in said)
     gathered["rule"] = len(rules)
-    gathered["passed of rule"] = sum(rule[-2] is not None for rule in rules)
-    gathered["newest of rule"] = sum(rule[-1] is not None for rule in rules)
+    gathered["passed of rule"] = sum(rule[5] is not None for rule in rules)
+    gathered["newest of rule"] = sum(rule[6] is not None for rule in rules)
     cylinders = [one for row in rows["bank"] for one in row[-1]]
     gathered["cylinder"] = len(cylinders)
     gathered["analysis"] = sum(one[2] is not None for one in cylinders)

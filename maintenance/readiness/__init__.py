@@ -9,7 +9,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from django.db.models import OuterRef, Q
+from django.db.models import Case, F, OuterRef, Q, TextField, Value, When
 
 from facility.compute import facts as f
 from facility.compute.units import UnitError, kpa_from
@@ -28,7 +28,6 @@ from facility.gathered import (
 )
 from facility.reference import units
 from maintenance.compute.gas import GasError, usable_litres
-from maintenance.compute.intervals import next_due
 from maintenance.models import (
     BankReading,
     Cylinder,
@@ -42,6 +41,8 @@ from maintenance.models import (
     WorkRecord,
     WorkResult,
 )
+from maintenance.readiness.rule_facts import Read, rules_said
+from maintenance.readiness.rule_rows import RuleRow, more_of, newest_of
 from maintenance.reference import gas_law
 
 if TYPE_CHECKING:
@@ -54,18 +55,6 @@ if TYPE_CHECKING:
 EQUIPMENT, DEFECT, BANK, OPENING = "equipment", "defect", "bank", "opening"
 SEVERITY = {WorkResult.PASSED.value: 0, WorkResult.UNREAD.value: 1, WorkResult.FAILED.value: 2}
 LIFE = "service life"
-
-
-class RuleRow(NamedTuple):
-    """A rule that counts. ``passed``: newest passed act [done on, due on]; ``newest``: newest act [done on, result]."""
-
-    name: str
-    months: int
-    days: int
-    window_days: int
-    source: str
-    passed: Row | None
-    newest: Row | None
 
 
 class EquipmentRow(NamedTuple):
@@ -136,12 +125,10 @@ def branches(scope: Scope) -> list[QuerySet[Any]]:
 def _equipment(scope: Scope) -> QuerySet[Any]:
     latest_day = (scope.at + timedelta(hours=14)).date()  # the furthest zone is 14 h ahead of UTC
     work = current(WorkRecord).filter(done_on__lte=latest_day).order_by("-done_on", "-id")
-    of_rule = work.filter(rule=OuterRef("pk"))
     rules = nested(
         current(IntervalRule).filter(equipment=OuterRef("pk"), counts=True),
-        "name", "months", "days", "window_days", "source",
-        newest(of_rule.filter(result=WorkResult.PASSED), "done_on", "due_on"),
-        newest(of_rule, "done_on", "result"),
+        "name", "months", "days", "window_days", "source", *newest_of(work),
+        more_of(work, OuterRef("in_service_on"), scope.at),
     )  # fmt: skip
     return branch(
         EQUIPMENT, current(Equipment).filter(site__in=scope.sites),
@@ -152,12 +139,13 @@ def _equipment(scope: Scope) -> QuerySet[Any]:
 
 def _banks(scope: Scope) -> QuerySet[Any]:
     analyses = current(CylinderAnalysis).filter(cylinder=OuterRef("pk"), analysed_at__lte=scope.at)
+    undoubted = Case(When(doubted_by=None, then=F("result")), default=Value(None), output_field=TextField())
     readings = current(BankReading).filter(
         Q(cylinder=None) | Q(cylinder=OuterRef("pk")), bank=OuterRef("bank"), read_at__lte=scope.at
     )
     cylinders = nested(
         current(Cylinder).filter(bank=OuterRef("pk")), "mark", "water_litres",
-        newest(analyses.order_by("-analysed_at", "-id"), "result"),
+        newest(analyses.order_by("-analysed_at", "-id"), undoubted),
         newest(readings.order_by("-read_at", "-id"), "pressure", "unit", "temperature_c", "read_at"),
     )  # fmt: skip
     return branch(
@@ -169,7 +157,7 @@ def _banks(scope: Scope) -> QuerySet[Any]:
 def equipment_facts(item: EquipmentRow, defects: Iterable[DefectRow], setting: Setting) -> f.Equipment:
     """Turn an item's rows into facts."""
     found = _recorded(item.said, setting.zone, setting.today, setting.window_keeps_good)
-    return replace(found, defects=defect_facts(defects, setting)) if defects else found
+    return replace(found, defects=(*found.defects, *defect_facts(defects, setting))) if defects else found
 
 
 @lru_cache(maxsize=65536)
@@ -179,14 +167,14 @@ def _recorded(said: str, zone: str, today: str, window_keeps_good: bool) -> f.Eq
     The newest result is judged rule by rule: a passed function test does not wash out a failed calibration.
     """
     life_ends_on, last, rules = json.loads(said)
-    due = [_due(rule, zone, today, window_keeps_good=window_keeps_good) for rule in rules]
+    found = rules_said(rules, Read(zone, today, window_keeps_good))
     if life_ends_on is not None:
-        due.append(f.Due(LIFE, f.DueDate(date.fromisoformat(life_ends_on))))
-    acts = [act for act in (last, *(rule[-1] for rule in rules)) if act is not None]
-    if not acts:
-        return f.Equipment(tuple(due))
-    day = date.fromisoformat(max(acts)[0])
-    return f.Equipment(tuple(due), (f.Result(start_of_day(day, zone), _worst(acts)),))
+        found.due.append(f.Due(LIFE, f.DueDate(date.fromisoformat(life_ends_on))))
+    acts = [act for act in (last, *(rule[6] for rule in rules)) if act is not None]
+    day = date.fromisoformat(max(acts)[0]) if acts else None
+    results = () if day is None else (f.Result(start_of_day(day, zone), _worst(acts)),)
+    restricted = tuple(f.Defect(since, None, "restricted") for since, _ in found.restricted)
+    return f.Equipment(tuple(found.due), results, restricted, tuple(found.counters))
 
 
 def _worst(acts: list[Row]) -> Any:
@@ -197,22 +185,10 @@ def _worst(acts: list[Row]) -> Any:
     return worst
 
 
-def _due(rule: Row, zone: str, today: str, *, window_keeps_good: bool) -> f.Due:
-    """Reckon when an act falls due from the newest passed one; never passed stays unknown."""
-    name, months, days, window_days, _, passed, _ = rule
-    if passed is None:
-        return f.Due(name, None)
-    done_on, due_on = passed
-    until = _due_date(done_on, due_on, (months, days, window_days if window_keeps_good else 0))
-    return f.Due(name, until, start_of_day(date.fromisoformat(done_on), zone) if done_on > today else None)
-
-
-def _due_date(done_on: str, due_on: str | None, every: tuple[int, int, int]) -> f.DueDate:
-    """Return the last good day. ``every``: months, days and the late window in days."""
-    months, days, window = every
-    if due_on is not None:
-        return f.DueDate(date.fromisoformat(due_on), window)
-    return f.DueDate(next_due(date.fromisoformat(done_on), months=months, days=days), window)
+def restrictions(item: EquipmentRow, setting: Setting) -> dict[Instant, str]:
+    """Return what restricts an item by its rules: from when, and the fact that says so."""
+    read = Read(setting.zone, setting.today, setting.window_keeps_good)
+    return dict(rules_said(json.loads(item.said)[2], read).restricted)
 
 
 def defect_facts(rows: Iterable[DefectRow], setting: Setting) -> tuple[f.Defect, ...]:
