@@ -17,7 +17,7 @@ from facility import services
 from facility.access import ACTS, Act
 from facility.models import Check, CheckSheet, Event, Evidence, Membership, Site, SiteRole, User
 from facility.records.kinds import KINDS
-from maintenance.models import Defect
+from maintenance.models import Defect, WorkRecord
 from tests import make
 from tests.project import parts
 from treatments.models import Need, Plan, Purpose, Run
@@ -47,6 +47,9 @@ PAGES: dict[str, Act] = {
     "places:event": Act.SEE, "places:setup": Act.SEE, "places:house_rules": Act.SEE, "places:set_house_rule": Act.RULES,
     "maintenance:defects": Act.SEE, "maintenance:raise_defect": Act.DEFECT, "maintenance:defect": Act.SEE,
     "maintenance:correct_defect": Act.DEFECT, "maintenance:return_to_service": Act.RETURN, "maintenance:tag": Act.SEE,
+    "maintenance:work_list": Act.SEE, "maintenance:work": Act.SEE, "maintenance:record_work": Act.PLANT,
+    "maintenance:correct_work": Act.PLANT, "maintenance:second_look_work": Act.PLANT, "maintenance:repair": Act.PLANT,
+    "maintenance:labels": Act.SEE,
     "treatments:plans": Act.SEE, "treatments:new_plan": Act.RULES, "treatments:plan": Act.SEE,
     "treatments:change_plan": Act.RULES, "treatments:retire_plan": Act.RULES, "treatments:needs": Act.SEE,
     "treatments:add_need": Act.RULES, "treatments:need": Act.SEE, "treatments:change_need": Act.RULES,
@@ -100,7 +103,11 @@ def rows_of(site: Site) -> dict[str, Any]:
     }  # fmt: skip
     need, defect = Need.objects.filter(chamber=chamber)[0], Defect.objects.filter(site=site)[0]
     pks |= {f"treatments:{word}need": need for word in ("", "change_", "retire_")}
-    pks |= {f"maintenance:{word}": defect for word in ("defect", "correct_defect", "return_to_service", "tag")}
+    pks |= {
+        f"maintenance:{word}": defect for word in ("defect", "correct_defect", "return_to_service", "tag", "repair")
+    }
+    work = WorkRecord.objects.filter(equipment__site=site)[0]
+    pks |= {f"maintenance:{word}": work for word in ("work", "correct_work", "second_look_work")}
     pks |= {"records:second_look": _a_qualification(site)}
     pks |= {"records:confirmed": site.contacts.all()[0]}
     values = {
