@@ -73,7 +73,7 @@ def branches(site: Site) -> list[QuerySet[Any]]:
             LAST, current(CheckSheet).filter(chamber__site=site, chamber__retired_at=None),
             newest(of_sheet, "signed_at", "signed_by"),
         ),
-        branch(RUN, current(Run).filter(chamber__site=site, ended_at=None), "number", "started_at", "pk"),
+        branch(RUN, current(Run).filter(chamber__site=site, started_at__isnull=False, ended_at=None), "number", "started_at", "pk"),
         branch(
             PULSE, Site.objects.filter(pk=site.pk),
             newest(Event.objects.order_by("-seq"), "recorded_at"),
