@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from treatments.figures import views
+
+urlpatterns: list[URLPattern] = [
+    path("<slug:site>/runs/<int:pk>/figures/", views.figures, name="figures"),
+    path("<slug:site>/runs/<int:pk>/figures.json", views.figures_json, name="figures_json"),
+    path("<slug:site>/runs/<int:pk>/picture.svg", views.picture, name="picture"),
+]

@@ -61,7 +61,9 @@ END = 313
 def run_of(at: Site | None = None, key: str = "TT6", left: datetime | None = LEFT, **fields: Any) -> Run:
     """Return a stored run on a shipped table that left the surface."""
     chamber = make.chamber(at)
-    plan: Plan = fields.pop("plan", None) or plan_of(chamber, key=key.lower().replace(".", "-"), name=key, table=key)
+    plan: Plan = fields.pop("plan", None) or plan_of(
+        chamber, key=key.lower().replace(".", "-") or "without", name=key or "without a table", table=key
+    )
     parts = as_parts(table(key)) if key else {}
     given = {
         "chamber": plan.chamber, "number": 1, "purpose": "treatment", "plan": plan, "table_key": key, "table": parts,
