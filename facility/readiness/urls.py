@@ -6,6 +6,7 @@ from django.urls import path
 
 from facility.readiness import views
 from facility.readiness.ahead.urls import urlpatterns as ahead
+from facility.readiness.calling.urls import urlpatterns as calling
 
 app_name = "readiness"
 urlpatterns = [
@@ -15,4 +16,5 @@ urlpatterns = [
     path("<slug:site>/why/<slug:chamber>/<slug:plan>/", views.why, name="why"),
     path("<slug:site>/readiness.json", views.api, name="api"),
     *ahead,
+    *calling,
 ]

@@ -1,0 +1,1 @@
+"""Pages of waivers and call-outs; they stand here because they show what readiness says."""
