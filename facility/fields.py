@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext_lazy as _
 
 from facility.compute import typed
@@ -123,6 +124,16 @@ class NumberField(forms.DecimalField):
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         return {**super().widget_attrs(widget), "inputmode": "decimal", "autocomplete": "off"}
+
+
+class WeekdaysField(forms.TypedMultipleChoiceField):
+    """Days of the week, ticked; the result is their ISO 8601 numbers, 1 Monday to 7 Sunday."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def __init__(self, **options: Any) -> None:
+        options |= {"coerce": int, "empty_value": [], "choices": [(day + 1, name) for day, name in WEEKDAYS.items()]}
+        super().__init__(**options)
 
 
 def _joined(first: Any, second: Any) -> str:

@@ -55,6 +55,8 @@ def value_text(value: Any, zone: ZoneInfo) -> str:
         return day_text(value)
     if isinstance(value, Decimal):
         return f"{value.normalize():f}"
+    if isinstance(value, list):
+        return ", ".join(map(str, value)) or NOTHING
     return str(value)
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from facility.readiness.gas_urls import urlpatterns as gas_of_runs
 from facility.readiness.runs.urls import urlpatterns as acts_on_runs
+from maintenance.urls import urlpatterns as of_maintenance
 from treatments.urls import urlpatterns as of_treatments
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -16,6 +18,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.readiness.urls")),
     path("", include("facility.records.urls")),
     path("", include("facility.records.place_urls")),
-    path("", include("maintenance.urls")),
+    path("", include(([*of_maintenance, *gas_of_runs], "maintenance"))),
     path("", include(([*of_treatments, *acts_on_runs], "treatments"))),
 ]

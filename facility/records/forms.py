@@ -13,7 +13,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from facility.fields import DayField, InstantField, NumberField, day_text
+from facility.fields import DayField, InstantField, NumberField, WeekdaysField, day_text
 from facility.models import Kept, Organisation
 from facility.records.scope import of_site
 
@@ -39,6 +39,8 @@ def field_for(field: models.Field[Any, Any], **options: Any) -> forms.Field | No
     if made is None:
         return None
     shared = {"label": made.label, "required": made.required, "help_text": made.help_text, "initial": made.initial}
+    if field.name == "weekdays":
+        return WeekdaysField(**shared)
     if isinstance(field, models.DateTimeField):
         return InstantField(**shared)
     if isinstance(field, models.DateField):

@@ -33,6 +33,7 @@ from maintenance.models import (
     GasBank,
     IntervalRule,
     Opening,
+    Supply,
     WorkRecord,
 )
 from treatments.models import PressureWait
@@ -207,6 +208,11 @@ KINDS: tuple[RecordKind, ...] = (
         search=("bank__name", "read_by"), joins=("bank", "cylinder"), order=("-read_at", "-pk"), parents=("bank",),
         past=("read_at",), happened="read_at", doubt=doubts.of_reading,
         title=("bank", "pressure unit", "read_at"), brief=("pressure unit", "read_at", "read_by"),
+    ),
+    RecordKind(
+        "supply", Supply, _("supply of gas"), _("supplies of gas"), "plant", Act.PLANT,
+        fields=Supply.SHOWN, columns=("gas", "supplier", "lead_days", "weekdays"), search=("supplier", "gas"),
+        order=("gas", "supplier"), brief=("gas", "supplier", "lead_days"),
     ),
     RecordKind(
         "opening", Opening, _("opening for work"), _("openings for work"), "plant", Act.PLANT,

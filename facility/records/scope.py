@@ -28,6 +28,7 @@ from maintenance.models import (
     GasBank,
     IntervalRule,
     Opening,
+    Supply,
     WorkRecord,
 )
 from treatments.models import PressureWait
@@ -55,6 +56,7 @@ TO_SITE: dict[type[Model], str] = {
     Cylinder: "bank__site",
     CylinderAnalysis: "cylinder__bank__site",
     BankReading: "bank__site",
+    Supply: "site",
     Opening: "chamber__site",
     PressureWait: "person__site",
 }

@@ -19,7 +19,7 @@ from facility.models import (
     Site,
     SiteRole,
 )
-from maintenance.models import BankReading, Cylinder, CylinderAnalysis, Opening
+from maintenance.models import BankReading, Cylinder, CylinderAnalysis, Opening, Supply
 from tests import make
 from treatments.models import PressureWait
 
@@ -151,6 +151,11 @@ SAMPLES: dict[str, Sample] = {
             "temperature_c": "15", "read_by": "J. Quill",
         },
         ("pressure", "118"), SiteRole.TENDER, SiteRole.INSPECTOR,
+    ),
+    "supply": Sample(
+        lambda site: _add(Supply(site=site, gas="O2", supplier="Bergvik Gass", lead_days=10, weekdays=[2, 5])),
+        lambda site: {"gas": "AIR", "supplier": "Bergvik Gass", "lead_days": "14", "weekdays": ["2"]},
+        ("supplier", "Fjordgass"), SiteRole.MAINTAINER, SiteRole.TENDER,
     ),
     "opening": Sample(
         lambda site: _add(Opening(chamber=make.chamber(site), opened_at=NOON, work="Viewport seal")),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pint
 import pytest
@@ -47,7 +48,7 @@ def test_the_ideal_law_promises_a_tenth_too_much_air_at_300_bar() -> None:
 
 def test_the_sum_can_be_worked_by_hand_with_its_units() -> None:
     """pint works p V M / (Z R T) with the figures of the sum and finds the same mass."""
-    unit = pint.UnitRegistry()
+    unit: Any = pint.UnitRegistry()
     law = gas_law("O2")
     full = gas_sum(law, 50, 20_000, 20).full
     mass = (
