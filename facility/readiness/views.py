@@ -18,6 +18,7 @@ from facility.readiness.links import link, with_links
 from facility.readiness.page_rows import page_rows
 from facility.readiness.rows import PlanMeta, PlanRow, plan_row, sentence_of
 from facility.readiness.why import why_of
+from treatments.calling import calls
 
 if TYPE_CHECKING:
     from facility.access import Visit
@@ -71,6 +72,7 @@ def now_page(request: StaffRequest, site: str, chamber: str = "") -> HttpRespons
         "gas_rows": fill.gas_rows(answer),
         "refused": [row.name for row in rows if row.not_ready],
         "none_can_start": all(row.not_ready for row in rows),
+        "call": call_of(visit, shown),
     }
     return render(request, "readiness/now.html", context | call_first_of(visit, answer, beside, rows))
 
@@ -133,6 +135,15 @@ def acts_of(visit: Visit) -> list[dict[str, str]]:
         (Act.CHECK, _("Start check"), link("walk:log", site)),
     )
     return [{"words": words, "url": url} for act, words, url in offered if url and visit.may(act)]
+
+
+def call_of(visit: Visit, chamber: Chamber) -> Context | None:
+    """Return the call-out that is on, or where one tap begins one; nothing for those who may not."""
+    on = calls.on_now(chamber)
+    if on is not None:
+        return {"url": link("readiness:call", visit.site.key, on.pk), "began_at": on.began_at}
+    begin = link("readiness:begin_call", visit.site.key) if visit.may(Act.RUN) else None
+    return {"begin": begin, "chamber": chamber.key} if begin else None
 
 
 def call_first_of(visit: Visit, answer: Answer, beside: Rows, rows: list[PlanRow]) -> Context:

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.test import Client
 
-from facility import events, house
+from facility import events, house, services
 from facility.models import Event, Site, SiteRole, User
 from facility.readiness.services import evaluate_chamber
 from maintenance.models import Defect
@@ -85,9 +85,10 @@ def test_what_a_waiver_lacks_is_named(site: Site, fields: dict[str, Any], words:
 
 
 def test_what_the_house_does_not_let_be_waived_is_refused_and_nobody_is_kept_from_acting(site: Site) -> None:
-    wanted = waiver_of(site)
-    Need.objects.filter(pk=wanted.need_id).update(waivable=False)
-    wanted.need = Need.objects.get(pk=wanted.need_id)
+    need = need_of(site)
+    wanted = waiver_of(site, need=need)
+    need.waivable = False
+    services.change(need, by=make.BY, reason="never without", shown_version=need.row_version)
     with pytest.raises(ValidationError, match="outside the house rules"):
         waivers.grant(wanted, Grant(None, False, ""), by=make.BY)
 
