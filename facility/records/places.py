@@ -51,7 +51,7 @@ def records(request: HttpRequest, site: str) -> HttpResponse:
     context = {
         "visit": visit, "place": "records", "moment": moment,
         "checks": checks.exclude(state=CheckState.OPEN).order_by("-started_at")[:NEWEST],
-        "runs": runs.order_by("-started_at")[:NEWEST],
+        "runs": runs[:NEWEST],
         "defects": Defect.objects.filter(site=visit.site, retired_at=None).select_related("equipment", "bank")[:NEWEST],
         "events": [_named(one) for one in events_of(visit.site).order_by("-seq")[:NEWEST]],
     }  # fmt: skip

@@ -14,7 +14,7 @@ from facility import events, services
 from facility.models import Chamber, Check, CheckSheet, Event, SheetVersion
 from tests import make
 from treatments.models import Plan, PressureWait, Run
-from treatments.opening.services import Start, reach_surface, start_run
+from treatments.opening.services import Opening, Start, reach_surface, start_run
 from treatments.services import put_in_force
 
 pytestmark = pytest.mark.django_db
@@ -36,7 +36,8 @@ def plan_of(chamber: Chamber, **fields: Any) -> Plan:
 
 
 def start(plan: Plan, at: Any = make.NOON, *, ready: bool = True, reason: str = "") -> Run:
-    return start_run(Start(plan, "treatment", "I. Tamaro", at, "Table 5: Ready", ready, reason), by=make.BY)
+    opening = Opening(plan, "treatment", "I. Tamaro")
+    return start_run(opening, Start(at, "Table 5: Ready", ready, reason), by=make.BY)
 
 
 def test_a_run_ends_as_planned_after_table_and_extensions_without_the_margin() -> None:

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from facility import events, services
 from facility.models import Chamber, Person
 from treatments.models import LogEntry, LogKind, Run, RunPlace, RunRole
+from treatments.opening.places import NewPlace, add_place
 from treatments.opening.waits import begin_waits, is_late, move_waits
 from treatments.services import newest_before_check, planned_end
 from treatments.table_book.tables import NoSuchTableError, table_for
@@ -30,22 +31,23 @@ NO_TABLE = "none"
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """What a run is opened with. ``table`` empty: that of the plan; "none": it follows no table."""
+    """What a run is opened with. ``table`` empty: that of the plan; "none": it follows no table.
+
+    ``people``: who is in it beside the supervisor.
+    """
 
     plan: Plan
     purpose: str
     supervisor: str
     table: str = ""
     lock: Lock | None = None
+    people: tuple[NewPlace, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """A run that has left surface already. ``shown``: what readiness said then, ``ready`` whether it said so."""
+    """That a run has left surface already. ``shown``: what readiness said then, ``ready`` whether it said so."""
 
-    plan: Plan
-    purpose: str
-    supervisor: str
     at: datetime
     shown: str
     ready: bool
@@ -71,6 +73,8 @@ def open_run(opening: Opening, *, by: Actor) -> Run:
     person = Person.objects.filter(site=chamber.site_id, name=run.supervisor, retired_at=None).first()
     place = RunPlace(run=run, role=RunRole.SUPERVISOR, label=run.supervisor[:60], person=person)
     services.add(place, by=by, action="person put in the run")
+    for new in opening.people:
+        add_place(run, new, by=by)
     return run
 
 
@@ -162,7 +166,7 @@ def give_reason(run: Run, reason: str, *, by: Actor) -> Run:
 
 
 @transaction.atomic
-def start_run(start: Start, *, by: Actor) -> Run:
+def start_run(opening: Opening, start: Start, *, by: Actor) -> Run:
     """Record a run that left surface without having been opened before. Never refused for readiness.
 
     Errors: ValidationError as open_run() and leave_surface(), or if the reason is missing
@@ -172,7 +176,7 @@ def start_run(start: Start, *, by: Actor) -> Run:
         raise ValidationError({"reason": _(
             "The plan is not ready, or not known to be. Say why the run starts all the same; it is kept with it."
         )})  # fmt: skip
-    run = open_run(Opening(start.plan, start.purpose, start.supervisor), by=by)
+    run = open_run(opening, by=by)
     _log(run, LogKind.LEFT_SURFACE, start.at, by)
     return leave_surface(run, start.at, start.shown, start.ready, start.reason, by)
 

@@ -163,6 +163,6 @@ def runs(request: HttpRequest, site: str) -> HttpResponse:
     number = page_number(request.GET.get("page"))
     first = (number - 1) * PAGE
     rows = Run.objects.filter(chamber__site=visit.site, retired_at=None).select_related("chamber", "plan")
-    found = list(rows.order_by("-started_at")[first : first + PAGE + 1])
+    found = list(rows[first : first + PAGE + 1])
     context = _context(visit, runs=found[:PAGE], more=len(found) > PAGE, number=number) | {"place": "records"}
     return render(request, "treatments/runs.html", context)

@@ -9,5 +9,6 @@ from facility.readiness.runs import views
 urlpatterns = [
     path("<slug:site>/runs/start/", views.start_run, name="start_run"),
     path("<slug:site>/runs/<int:pk>/", views.run, name="run"),
+    path("<slug:site>/runs/<int:pk>/left-surface/", views.leave_surface, name="leave_surface"),
     path("<slug:site>/runs/<int:pk>/end/", views.end_run, name="end_run"),
 ]
