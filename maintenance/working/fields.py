@@ -73,9 +73,8 @@ def _reading(wanted: Quantity) -> dict[str, forms.Field]:
         name: number_field(label if wanted.needed else say("%(label)s (optional)") % {"label": label})
     }
     if len(wanted.units) > 1:
-        found[f"{name}_unit"] = forms.ChoiceField(
-            label=say("Unit"), choices=[(one, one or NOTHING) for one in wanted.units]
-        )
+        units = [(one, one or NOTHING) for one in wanted.units]
+        found[f"{name}_unit"] = forms.ChoiceField(label=say("Unit"), choices=units, required=wanted.needed)
     if wanted.limits:
         found[f"{name}_low"] = number_field(say("At least (optional)"))
         found[f"{name}_high"] = number_field(say("At most (optional)"))

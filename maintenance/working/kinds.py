@@ -63,7 +63,7 @@ class Limit:
     def of(cls, name: str, file: str = "work_tests.toml") -> Limit:
         """Return the limit of a sourced value."""
         one = value(file, name)
-        return cls(one.number, one.unit, source_text(one))
+        return cls(one.number, "" if one.unit == "1" else one.unit, source_text(one))
 
     def within(self, unit: str) -> Decimal:
         """Return it in the unit that was typed. Errors: WorkError if it cannot be converted."""

@@ -64,6 +64,7 @@ class ReadingForm(forms.Form):
             if found is None and wanted.needed:
                 self._miss(f"r_{wanted.name}")
             elif found is not None:
+                self._refuse_unit(f"r_{wanted.name}", found.unit, wanted.units)
                 self._refuse_old_limits(f"r_{wanted.name}", found)
                 readings[wanted.name] = found
         own = [one for number in range(1, self.kind.own_readings + 1) if (one := self._own(f"o_{number}", typed))]
@@ -80,6 +81,10 @@ class ReadingForm(forms.Form):
     def _miss(self, name: str) -> None:
         if name not in self.errors:
             self.add_error(name, say("Type the reading, or tick that it could not be read."))
+
+    def _refuse_unit(self, name: str, unit: str, allowed: tuple[str, ...]) -> None:
+        if unit not in allowed and f"{name}_unit" not in self.errors:
+            self.add_error(f"{name}_unit", say("Choose the unit of the reading."))
 
     def _refuse_old_limits(self, name: str, found: Typed) -> None:
         """Refuse limits that came from the last record in another unit than the one chosen now."""

@@ -23,7 +23,7 @@ def failed_without_defect(site: Site) -> list[WorkRecord]:
     later = WorkRecord.objects.filter(
         Q(done_on__gt=OuterRef("done_on")) | Q(done_on=OuterRef("done_on"), pk__gt=OuterRef("pk")),
         equipment=OuterRef("equipment"), kind=OuterRef("kind"), result=WorkResult.PASSED, retired_at=None,
-        details__outside=None,
+        details__outside__isnull=True,
     )  # fmt: skip
     same_rule = Q(rule=OuterRef("rule")) | Q(rule=None) & Q(kind=OuterRef("kind"))
     rows = WorkRecord.objects.filter(
