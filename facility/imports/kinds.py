@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from facility.imports.kinds_checks import CheckFile, HouseRuleFile, LimitFile, SheetFile
 from facility.imports.kinds_defects import DefectFile
-from facility.imports.kinds_gas import AnalysisFile, BankFile, BankReadingFile, CylinderFile
+from facility.imports.kinds_gas import AnalysisFile, BankFile, BankReadingFile, CylinderFile, SupplyFile
 from facility.imports.kinds_people import (
     ContactFile,
     DutyFile,
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 KINDS: tuple[FileKind, ...] = (
     SiteFile(), ChamberFile(), LockFile(), PersonFile(), QualificationKindFile(), QualificationFile(), MedicalFile(),
     DutyFile(), ContactFile(), EquipmentFile(), IntervalFile(), WorkFile(), BankFile(), CylinderFile(), AnalysisFile(),
-    BankReadingFile(), HouseRuleFile(), LimitFile(), SheetFile(), CheckFile(), OpeningFile(), NeedFile(), RoleFile(),
+    BankReadingFile(), SupplyFile(), HouseRuleFile(), LimitFile(), SheetFile(), CheckFile(), OpeningFile(), NeedFile(), RoleFile(),
     PlanGasFile(), PlanFile(), RunFile(), DefectFile(),
 )  # fmt: skip
 BY_FILE = {kind.file: kind for kind in KINDS}

@@ -7,17 +7,30 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from facility.imports.cells import CellError, Column, Reading, choice, instant, number, reference, slug, text
+from facility.imports.cells import (
+    CellError,
+    Column,
+    Reading,
+    choice,
+    day,
+    instant,
+    number,
+    reference,
+    slug,
+    text,
+    whole,
+)
 from facility.imports.kind import FileKind
 from facility.imports.limits import refuse_improbable, refuse_temperature
 from facility.models import PressureUnit
-from maintenance.models import AnalysisResult, BankReading, Cylinder, CylinderAnalysis, Gas, GasBank
+from maintenance.models import AnalysisResult, BankReading, Cylinder, CylinderAnalysis, Gas, GasBank, Supply
 
 if TYPE_CHECKING:
     from facility.imports.store import Key, Store
     from facility.models import Site
 
 UNITS = ", ".join(PressureUnit.values)
+WEEKDAYS = tuple("1234567")
 BANK = Column("bank", reference("banks.csv"), gettext_lazy("key of the gas bank"), required=True)
 
 
@@ -60,10 +73,17 @@ class CylinderFile(FileKind):
         BANK,
         Column("mark", text(60), gettext_lazy("serial as stamped on the shoulder"), required=True),
         Column("water_litres", number("0.1", "99999"), gettext_lazy("water capacity in litres"), required=True),
+        Column("tested_on", day, gettext_lazy("last pressure test, as stamped; only a month: its last day")),
+        Column("test_due_on", day, gettext_lazy("last good day of that test, by the local code and the stamp")),
     )
 
     def scope(self, site: Site) -> Any:
         return self.all_rows().filter(bank__site=site).select_related("bank__site")
+
+    def check(self, reading: Reading) -> None:
+        tested, due = reading.values.get("tested_on"), reading.values.get("test_due_on")
+        if tested is not None and due is not None and due < tested:
+            raise CellError(_("lies before the last test"), "", _("Read both on the shoulder again."), "test_due_on")
 
 
 class AnalysisFile(FileKind):
@@ -80,10 +100,11 @@ class AnalysisFile(FileKind):
                required=True),
         Column("oxygen_percent", number("0", "100"), gettext_lazy("oxygen found, %")),
         Column("analysed_by", text(150), gettext_lazy("who analysed"), required=True),
+        Column("analyser", reference("equipment.csv"), gettext_lazy("tag of the analyser")),
     )  # fmt: skip
 
     def scope(self, site: Site) -> Any:
-        return self.all_rows().filter(cylinder__bank__site=site).select_related("cylinder__bank__site")
+        return self.all_rows().filter(cylinder__bank__site=site).select_related("cylinder__bank__site", "analyser")
 
 
 class BankReadingFile(FileKind):
@@ -122,3 +143,35 @@ class BankReadingFile(FileKind):
         refuse_improbable(values["pressure"], of_gauge, "pressure")
         if values.get("temperature_c") is not None:
             refuse_temperature(values["temperature_c"], "temperature_c")
+
+
+def weekdays(given: str, _reading: Reading) -> list[int]:
+    """Read numbers of weekdays with blanks between them."""
+    found = given.split()
+    if any(one not in WEEKDAYS for one in found):
+        raise CellError(
+            _("holds a day that is none"), " ".join(WEEKDAYS), _("Write 1 for Monday to 7 for Sunday, blanks between.")
+        )
+    return sorted({int(one) for one in found})
+
+
+class SupplyFile(FileKind):
+    file = "supplies.csv"
+    model = Supply
+    about = gettext_lazy("How each gas is bought: how long it takes, on which days it comes.")
+    key = ("gas", "supplier")
+    columns = (
+        Column("gas", choice(Gas), gettext_lazy("gas"), ", ".join(Gas.values), required=True),
+        Column("supplier", text(150), gettext_lazy("supplier"), required=True),
+        Column("lead_days", whole(0, 999), gettext_lazy("days from order to delivery"), required=True),
+        Column("weekdays", weekdays, gettext_lazy("delivers on, 1 Monday to 7 Sunday, blanks between; empty: any day")),
+        Column("litres_each", whole(1, 999999), gettext_lazy("one cylinder brings, L at 15 °C and 1 atm")),
+        Column("price_each", number("0", "9999999999"), gettext_lazy("price of one cylinder")),
+        Column("currency", text(3), gettext_lazy("currency, three letters")),
+    )
+
+    def scope(self, site: Site) -> Any:
+        return self.all_rows().filter(site=site).select_related("site")
+
+    def fixed(self, store: Store) -> dict[str, Any]:
+        return {"site": store.the_site()}
