@@ -58,7 +58,7 @@ def client(run: Run) -> Client:
 
 
 def test_a_record_is_shown_before_it_is_stored_and_kept_by_its_digest(client: Client, run: Run) -> None:
-    text = text_of_six()
+    text = text_of_six(Flaws(every_s=2))
     answer = sent(client, run, text)
     evidence = Evidence.objects.get()
     assert (answer.status_code, evidence.sha256) == (302, hashlib.sha256(text.encode()).hexdigest())
@@ -70,7 +70,7 @@ def test_a_record_is_shown_before_it_is_stored_and_kept_by_its_digest(client: Cl
     row = RecordedProfile.objects.get()
     assert stored.headers["Location"] == reverse("treatments:profile", args=[run.chamber.site.key, row.pk])
     assert (row.samples, row.evidence, row.depth_unit, [one[0] for one in row.pieces]) == (
-        17281, evidence, "fsw", ["descent", "stop", "ascent", "stop", "ascent"],
+        8641, evidence, "fsw", ["descent", "stop", "ascent", "stop", "ascent"],
     )  # fmt: skip
     assert Event.objects.latest("seq").action == "recorded profile taken in"
 
@@ -88,6 +88,21 @@ def test_the_log_is_laid_beside_the_record_with_sizes(client: Client, run: Run) 
     page = client.get(reverse("treatments:profile", args=[run.chamber.site.key, row.pk])).content.decode()
     assert "2 lines differ from the record" in page
     assert "not in the record" not in page
+
+
+def test_the_record_is_held_against_the_table_with_sizes(client: Client, run: Run) -> None:
+    """The stop at 30 fsw cut by 20 min: table 6 has 150 min there (revision 4A)."""
+    head, *rows = text_of_six(Flaws(noise=0.1)).splitlines()
+    cut_out = [row for row in rows if not 200 * 60 <= float(row.split(";")[0]) < 220 * 60]
+    moved = [
+        f"{float(row.split(';')[0]) - (1200 if float(row.split(';')[0]) >= 13200 else 0):g};{row.split(';')[1]}"
+        for row in cut_out
+    ]
+    taken(client, run, "\n".join([head, *moved]))
+    row = RecordedProfile.objects.get()
+    page = client.get(reverse("treatments:profile", args=[run.chamber.site.key, row.pk])).content.decode()
+    assert "short stop" in page
+    assert "table 150.0, recorded 130." in page or "table 150.0, recorded 129." in page
 
 
 def test_gaps_and_missing_rows_are_shown_and_not_drawn_across(client: Client, run: Run) -> None:
@@ -122,8 +137,8 @@ def test_a_clock_that_is_off_is_told_in_minutes_and_the_record_still_fits(client
 
 
 def test_a_record_that_begins_at_depth_says_so(client: Client, run: Run) -> None:
-    head, *rows = text_of_six().splitlines()
-    taken(client, run, "\n".join([head, *rows[600:]]))
+    head, *rows = text_of_six(Flaws(every_s=2)).splitlines()
+    taken(client, run, "\n".join([head, *rows[300:]]))
     (said,) = [
         line for line in lines_about(RecordedProfile.objects.get().findings) if "does not show the surface" in line
     ]
