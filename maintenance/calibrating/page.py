@@ -24,6 +24,7 @@ from maintenance.calibrating.words import (
 from maintenance.models import EquipmentKind
 
 if TYPE_CHECKING:
+    from maintenance.calibrating.history import Entry
     from maintenance.models import Calibration
 
 FIGURES = 4  # significant figures of what was reckoned
@@ -108,7 +109,7 @@ def run_shown(row: Calibration, name: str, run: dict[str, Any], palette: Palette
     drawn = bool(points) and row.equipment.kind != EquipmentKind.CLOCK
     return RunShown(
         name, verdict_mark(run["verdict"]), verdict_words(run["verdict"]), figures_of(run), shown, budget_of(run),
-        errors_svg(row, run, WIDE, palette) if drawn else "", errors_svg(row, run, NARROW, palette) if drawn else "",
+        *(errors_svg(row, run, width, palette) if drawn else "" for width in (WIDE, NARROW)),
     )  # fmt: skip
 
 
@@ -141,4 +142,15 @@ def rounded(value: float | None) -> str:
     if value is None:
         return ""
     text = f"{value:.{FIGURES}g}"
-    return f"{float(text):f}".rstrip("0").rstrip(".") if "e" in text else text
+    plain = f"{float(text):f}".rstrip("0").rstrip(".") if "e" in text else text
+    return plain.replace("-", MINUS)
+
+
+def entry_shown(entry: Entry) -> dict[str, Any]:
+    """Return one comparison of a history ready to be shown."""
+    run = entry.row.computed.get("as_found") or {}
+    left = entry.found.left if entry.found is not None else None
+    return {
+        "row": entry.row, "found": signed(run.get("largest_error", "")), "expanded": rounded(run.get("expanded")),
+        "left": rounded(left), "level": rounded(entry.level), "used": entry.found is not None,
+    }  # fmt: skip

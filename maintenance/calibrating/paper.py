@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import os
 import subprocess  # our own module in our own interpreter, without a shell
 import sys
 from functools import lru_cache
@@ -63,7 +64,7 @@ def pdf_of(html: str) -> bytes:
     try:
         done = subprocess.run(  # our own interpreter and module
             [sys.executable, "-m", "maintenance.calibrating.press"],
-            input=html.encode(), capture_output=True, check=False, timeout=LONGEST_S, cwd=settings.BASE_DIR,
+            input=html.encode(), capture_output=True, check=False, timeout=LONGEST_S, cwd=settings.BASE_DIR, env={**os.environ, "SOURCE_DATE_EPOCH": "0"},  # fonts carry the time otherwise
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         raise PaperError(f"The PDF took longer than {LONGEST_S} s.") from None

@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 from math import ceil, floor, log10
 from xml.sax.saxutils import escape, quoteattr
 
+from django.utils.safestring import SafeString, mark_safe
+
 MINUS = "\u2212"
-WIDE, NARROW = 720.0, 340.0  # px: two sizes of each picture, one of which a page shows
+WIDE, NARROW = 600.0, 340.0  # px: two sizes of each picture, one of which a page shows
 STEPS = (1.0, 2.0, 5.0, 10.0)
 CHARACTER = 7.5  # px of a figure in the axis' type
 HATCH = (
@@ -163,15 +165,16 @@ class Picture:
         """Whether this is the size for a phone."""
         return self.width < (WIDE + NARROW) / 2
 
-    def svg(self, label: str) -> str:
+    def svg(self, label: str) -> SafeString:
         """Return the whole picture; ``label`` says in words what it shows."""
         css = "plot narrow-plot" if self.narrow else "plot wide-plot"
         size = f"{self.width:g} {self.height:g}"
-        return (
+        drawn = (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="{css}" width="{self.width:g}" height="{self.height:g}"'
             f' viewBox="0 0 {size}" role="img" aria-label={quoteattr(label)} font-family="Deepstead Plex, sans-serif">'
             f"{self.palette.defines}{''.join(self.parts)}</svg>"
         )
+        return mark_safe(drawn)  # noqa: S308  # our own markup; texts are escaped where they are drawn
 
 
 #: shape and whether it is filled

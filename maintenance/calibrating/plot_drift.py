@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from facility.fields import day_text
 from maintenance.calibrating.history import DAYS_A_MONTH, MONTHS
-from maintenance.calibrating.plot import PAGE, WIDE, Palette, Picture, figure, ticks
+from maintenance.calibrating.plot import PAGE, Palette, Picture, figure, ticks
 
 if TYPE_CHECKING:
     from maintenance.calibrating.history import Drift
@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 STEPS = 24
 LONGEST_AHEAD = 60.0
 ROOM = 1.15
+DRIFT_WIDE = 860.0  # px: alone in its row, it may be wider than a plot of errors
 BEFORE = -1.5  # months of room before the first
 
 
-def drift_svg(drift: Drift, width: float = WIDE, palette: Palette = PAGE) -> str:
+def drift_svg(drift: Drift, width: float = DRIFT_WIDE, palette: Palette = PAGE) -> str:
     """Return the picture of an instrument's drift. The line stands at the level of each stretch between adjustments."""
     end = _end(drift)
     picture = Picture(width, 300, (BEFORE, end), _heights(drift, end), palette)

@@ -18,7 +18,7 @@ from maintenance.calibrating import history, services
 from maintenance.calibrating.clock_form import ClockForm
 from maintenance.calibrating.common import calibration_of, context, equipment_of, today_at
 from maintenance.calibrating.forms import CHOSEN, ChoiceForm, CompareForm
-from maintenance.calibrating.page import parts_of
+from maintenance.calibrating.page import entry_shown, parts_of, rounded
 from maintenance.calibrating.plot import NARROW
 from maintenance.calibrating.plot_drift import drift_svg
 from maintenance.calibrating.points_fields import initial_cells, rows_asked, tables
@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
     from django.http import HttpRequest, HttpResponse
 
-REMEMBERED = ("certificate", "unit", "scale_low", "scale_high")
+
+SCALE = ("unit", "scale_low", "scale_high")
 
 
 def calibrate(request: HttpRequest, site: str, pk: int) -> HttpResponse:
@@ -109,7 +110,8 @@ def _initial(last: Calibration | None, today: date, name: str) -> dict[str, Any]
         return initial
     initial |= {name: last.choices.get(name, "") for name in CHOSEN}
     initial |= {"resolution": last.means.get("resolution", ""), "rule": last.work.rule_id}
-    return initial | {name: getattr(last, f"{name}_id" if name == "certificate" else name) for name in REMEMBERED}
+    scale = {name: f"{getattr(last, name).normalize():f}" for name in ("scale_low", "scale_high")}
+    return initial | scale | {"certificate": last.certificate_id, "unit": last.unit}
 
 
 def _clock_initial(last: Calibration | None, old: Calibration | None) -> dict[str, Any]:
@@ -146,7 +148,7 @@ def laboratory(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.PLANT)
     equipment = equipment_of(visit, pk)
     last = Calibration.objects.current().filter(equipment=equipment).first()
-    initial = {name: getattr(last, name) for name in ("unit", "scale_low", "scale_high")} if last else {}
+    initial = {name: value for name, value in _initial(last, today_at(visit), "").items() if name in SCALE}
     form = LaboratoryForm(request.POST or None, request.FILES or None, initial=initial)
     form.open_at(equipment, today_at(visit))
     if form.is_valid():
@@ -194,7 +196,8 @@ def drift(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             "wide": drift_svg(found), "narrow": drift_svg(found, NARROW), "months": months, "of_rule": of_rule,
             "proposals": history.proposals(found, equipment), "crosses_on": found.day(found.crosses),
             "earliest_on": found.day(found.crosses_at_earliest), "guarded_on": found.day(found.crosses_guarded),
-            "a_year": found.line.slope * history.MONTHS if found.line else None,
-            "u_a_year": found.line.u_slope * history.MONTHS if found.line and found.line.freedom else None,
+            "a_year": rounded(found.line.slope * history.MONTHS) if found.line else "",
+            "u_a_year": rounded(found.line.u_slope * history.MONTHS) if found.line and found.line.freedom else "",
+            "entries": [entry_shown(one) for one in reversed(found.entries)],
         }  # fmt: skip
     return render(request, "maintenance/calibrating/drift.html", more)

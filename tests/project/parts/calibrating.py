@@ -34,7 +34,7 @@ def rows(site: Site) -> dict[str, Any]:
         ),
         by=make.BY,
     )
-    found = {f"maintenance:{word}": item for word in ("calibrate", "laboratory", "drift")}
+    found: dict[str, Any] = {f"maintenance:{word}": item for word in ("calibrate", "laboratory", "drift")}
     found |= {f"maintenance:{word}": compared for word in ("calibration", "correct_calibration", "calibration_pdf")}
     found |= {f"maintenance:{word}": reference for word in ("reference", "add_certificate")}
     found |= {f"maintenance:{word}": certificate for word in ("certificate", "second_look_certificate")}
