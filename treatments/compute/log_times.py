@@ -42,6 +42,8 @@ def typed_time(text: str, zone: ZoneInfo, near: datetime) -> datetime:
     '2026-11-26T14:08:36+00:00'
     """
     trimmed = text.strip()
+    if not trimmed:
+        raise LogRefusedError(_("The time is missing. Type it as 15:08 or 15:08:36."))
     if found := _OF_DAY.fullmatch(trimmed):
         at = _of_day(trimmed, [int(part or 0) for part in found.groups()], zone, near)
     elif _ISO.fullmatch(trimmed):

@@ -1,9 +1,15 @@
-// Readings that the box has not got yet. Kept in localStorage under keys that begin with
-// "deepstead-unsent:", sent on load, when the line is back, and by hand. Only readings are kept:
-// no names, no notes, no photos. A repeat is harmless, since each entry has its own id.
+// Entries that the box has not got yet: readings of a check, lines of a log. Kept in localStorage under keys that
+// begin with "deepstead-unsent:", sent on load, when the line is back, and by hand. Only kinds, values and numbers of
+// people in the run are kept there: no names, no notes, no photos. A free text lies in sessionStorage until it is
+// sent: it goes with the page, and the entry then says that its text is missing. A repeat is harmless, since each
+// entry has its own id.
 const PREFIX = "deepstead-unsent:";
+const TEXT = "deepstead-text:";
+const JUMP_MS = 300000;
+const WAIT_MS = 20000;
 const place = document.getElementById("outbox");
 let sending = false;
+let again = false;
 
 export function csrf() {
   const found = document.cookie.split("; ").find((one) => one.startsWith("csrftoken="));
@@ -18,7 +24,7 @@ export async function post(url, body) {
     const response = await fetch(url, {
       method: "POST", credentials: "same-origin", cache: "no-store", redirect: "manual",
       headers: { "Content-Type": "application/json", Accept: "application/json", "X-CSRFToken": csrf() },
-      body: JSON.stringify(body),
+      body: JSON.stringify(body), signal: AbortSignal.timeout(WAIT_MS),
     });
     if (response.type === "opaqueredirect" || response.status === 403) return { signIn: true };
     if (response.status >= 500 || !(response.headers.get("Content-Type") || "").includes("json")) return null;
@@ -28,9 +34,38 @@ export async function post(url, body) {
   }
 }
 
-export function keep(url, entry) {
-  localStorage.setItem(PREFIX + entry.client_id, JSON.stringify({ url, entry, at: Date.now() }));
+// ``more``: a label for the page, and texts that must not lie in localStorage.
+export function keep(url, entry, { label = "", texts = null } = {}) {
+  const clock = { at: Date.now(), steady: performance.now(), page: performance.timeOrigin };
+  if (texts) sessionStorage.setItem(TEXT + entry.client_id, JSON.stringify(texts));
+  localStorage.setItem(PREFIX + entry.client_id, JSON.stringify({ url, entry, ...clock, label, texts: Boolean(texts) }));
   show();
+}
+
+export function drop(id) {
+  localStorage.removeItem(PREFIX + id);
+  sessionStorage.removeItem(TEXT + id);
+  show();
+}
+
+export function waiting(url) {
+  return kept().filter((one) => one.url === url);
+}
+
+// How long an entry waited. A device that slept may have stopped its steady clock, so the longer one is right;
+// a clock that was set back is told to the box.
+function waited(one) {
+  const wall = Date.now() - one.at;
+  const steady = one.page === performance.timeOrigin ? performance.now() - one.steady : wall;
+  const base = Number(one.entry.seconds_ago) || 0;
+  const more = wall < 0 || wall < steady - JUMP_MS ? { clock_jumped: true } : {};
+  return { ...more, seconds_ago: Math.max(0, Math.round(base + Math.max(wall, steady) / 1000)) };
+}
+
+function textsOf(one) {
+  if (!one.texts) return {};
+  const found = sessionStorage.getItem(TEXT + one.entry.client_id);
+  return found ? JSON.parse(found) : { text_missing: true };
 }
 
 function kept() {
@@ -53,28 +88,49 @@ function mine(one) {
 }
 
 export async function send() {
-  if (sending) return;
+  if (sending) {
+    again = true;
+    return;
+  }
   sending = true;
   let took = 0;
+  do {
+    again = false;
+    took += await sendAll();
+  } while (again);
+  sending = false;
+  show();
+  if (took) document.dispatchEvent(new CustomEvent("deepstead:sent", { detail: { took } }));
+}
+
+async function sendAll() {
+  let took = 0;
   for (const one of kept().filter((each) => mine(each) && !each.refused)) {
-    const ago = Math.max(0, Math.round((Date.now() - one.at) / 1000));
-    const answer = await post(one.url, { ...one.entry, seconds_ago: ago });
+    const answer = await post(one.url, { ...one.entry, ...textsOf(one), ...waited(one) });
     if (answer === null) break;
     if (answer.signIn) {
       say(place && place.dataset.signIn);
       break;
     }
     if (answer.stored) {
-      localStorage.removeItem(one.key);
+      drop(one.entry.client_id);
       took += 1;
-    } else {
+    } else if (localStorage.getItem(one.key) !== null) {
       const { key, ...value } = one;
-      localStorage.setItem(key, JSON.stringify({ ...value, refused: answer.sentence }));
+      localStorage.setItem(key, JSON.stringify({ ...value, refused: answer.sentence, ask: Boolean(answer.ask) }));
     }
+    document.dispatchEvent(new CustomEvent("deepstead:answered", { detail: { one, answer } }));
   }
-  sending = false;
-  show();
-  if (took) document.dispatchEvent(new CustomEvent("deepstead:sent", { detail: { took } }));
+  return took;
+}
+
+// Sends what was asked about once more, with the word that it is right.
+export function insist(id) {
+  const stored = JSON.parse(localStorage.getItem(PREFIX + id) || "null");
+  if (!stored) return;
+  const { refused, ask, ...value } = stored;
+  localStorage.setItem(PREFIX + id, JSON.stringify({ ...value, entry: { ...value.entry, sure: true } }));
+  send();
 }
 
 function say(text) {
@@ -100,17 +156,20 @@ export function show() {
 
 function refusedLine(one) {
   const line = document.createElement("li");
-  const drop = document.createElement("button");
-  line.textContent = `${one.entry.step} ${one.entry.value || one.entry.choice || one.entry.outcome} ${one.entry.unit || ""}, ${place.dataset.refused}: ${one.refused} `;
-  drop.type = "button";
-  drop.className = "act low";
-  drop.textContent = place.dataset.drop;
-  drop.addEventListener("click", () => {
-    localStorage.removeItem(one.key);
-    show();
-  });
-  line.append(drop);
+  const what = one.label || `${one.entry.step} ${one.entry.value || one.entry.choice || one.entry.outcome} ${one.entry.unit || ""}`;
+  line.textContent = `${what}, ${place.dataset.refused}: ${one.refused} `;
+  if (one.ask) line.append(lowButton(place.dataset.right, () => insist(one.entry.client_id)), " ");
+  line.append(lowButton(place.dataset.drop, () => drop(one.entry.client_id)));
   return line;
+}
+
+function lowButton(text, act) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "act low";
+  button.textContent = text;
+  button.addEventListener("click", act);
+  return button;
 }
 
 function forget(event) {
@@ -123,7 +182,7 @@ function forget(event) {
     send();
     return;
   }
-  for (const one of left) localStorage.removeItem(one.key);
+  for (const one of left) drop(one.entry.client_id);
 }
 
 try {
