@@ -1,7 +1,12 @@
-"""Addresses: plan and budget, and the page of one item with its history and its trail."""
+"""Addresses of plan and budget, and of one item."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from maintenance.planning import item_view, views
+
+urlpatterns = [
+    path("<slug:site>/plan-ahead/", views.plan_ahead, name="plan_ahead"),
+    path("<slug:site>/items/<int:pk>/", item_view.item, name="item"),
+]
