@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pint
 import pytest
@@ -15,14 +16,14 @@ from maintenance.compute.outage import Hit, NeedSeen, down_min, reasons, togethe
 from maintenance.compute.plant_tests import TestError, day_or_month, flow_density, oxygen_error_bar, relief
 
 D = Decimal
-UNIT = pint.UnitRegistry()
+UNIT: Any = pint.UnitRegistry()
 NOON = datetime(2026, 3, 12, 12, tzinfo=UTC)
 
 
 def test_a_relief_valve_may_open_three_percent_off_its_setting() -> None:
     """ASME VIII-1: set pressure tolerance of 3 % above 70 psi (from memory). 100 psi: 97 to 103 psi, both included."""
     found = relief(D(100), D(103), D(93), D(3))
-    assert (found.low, found.high, found.deviation_percent) == (97, 103, 3)
+    assert (found.low, found.high, found.deviation_percent) == (D(97), D(103), D(3))
     # blowdown is the fall from opening to shutting in percent: (103 - 93) / 103, common practice, no source
     assert found.blowdown_percent is not None
     assert abs(found.blowdown_percent - D(1000) / D(103)) < D("1e-20")

@@ -16,7 +16,7 @@ from maintenance.working.judging import GOOD, NOT_GOOD, NOT_SEEN, Found, Typed, 
 from maintenance.working.kinds import Limit, Look, WorkError
 
 D = Decimal
-UNIT = pint.UnitRegistry()
+UNIT: Any = pint.UnitRegistry()
 DAY = date(2026, 3, 12)
 HOUSE = {"generator_fuel_percent": D(50)}
 
