@@ -35,7 +35,13 @@ def levelled(depth: Track, entries: Iterable[LoggedEntry], level: Level) -> Trac
         for other in range(place, end + 1):
             points[other] = (points[other][0], points[place][1])
         place = max(end, place + 1)
-    return replace(depth, points=tuple(points))
+    return replace(depth, points=tuple(points), moving=depth.moving and not _stays(points, depth.logged_until))
+
+
+def _stays(points: Sequence[tuple[float, float]], minute: float) -> bool:
+    """Return whether the line at a minute is at the depth of the one before it."""
+    before = [depth for at, depth in points if at <= minute]
+    return before[-1] == before[-2]
 
 
 def _end(points: Sequence[tuple[float, float]], place: int, marks: dict[float, str], level: Level) -> int:

@@ -10,7 +10,7 @@ from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from treatments.compute.conformity import Comparison, Departure, compare
-from treatments.compute.phases import NOT_RECORDED, phases, stops
+from treatments.compute.phases import NOT_RECORDED, phases, stop_minutes, stops
 from treatments.compute.profile import Profile
 
 if TYPE_CHECKING:
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from treatments.compute.tables import Segment
 
 NO_TIME = 1e-9
+#: of a stop that was just reached so much is behind the log at least
+LEAST_MIN = 1e-6
 #: departures that can only be told once the stop is over
 AT_THE_END = frozenset({Departure.OTHER_BREAKS, Departure.SHORT_STOP})
 #: what every stop would be before the first one is reached
@@ -35,11 +37,16 @@ GAS_KINDS = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Reached:
-    """How far a log got: the last planned stop that it answers (None: none yet), the logged stop, minutes after it."""
+    """How far a log got: the last planned stop that it answers (None: none yet) and the logged one.
+
+    ``asked`` and ``kept``: minutes of the stop by the clock of the table, planned and logged.
+    """
 
     planned: Phase | None
     done: Phase | None
     still_there: bool
+    asked: float = 0.0
+    kept: float = 0.0
 
 
 def compare_so_far(plan: Profile, log: Sequence[Segment], tolerances: Tolerances, *, over: bool) -> Comparison:
@@ -77,7 +84,8 @@ def reached(plan: Profile, log: Sequence[Segment], tolerances: Tolerances) -> Re
     planned = list(stops(phases(plan.segments, 0.0)))
     at = Reached(None, None, still_there=False)
     after = 0
-    for one in stops(done):
+    logged = stops(done)
+    for index, one in enumerate(logged):
         place = next(
             (
                 n
@@ -87,7 +95,9 @@ def reached(plan: Profile, log: Sequence[Segment], tolerances: Tolerances) -> Re
             None,
         )
         if place is not None:
-            at = Reached(planned[place], one, still_there=one.end_min >= done[-1].end_min)
+            there = one.end_min >= done[-1].end_min
+            asked, kept = stop_minutes(planned, place, plan.clock), stop_minutes(logged, index, plan.clock)
+            at = Reached(planned[place], one, there, asked, kept)
             after = place + 1
     return at
 
@@ -98,7 +108,8 @@ def cut(plan: Profile, log: Sequence[Segment], at: Reached) -> Profile:
     if at.planned is None or at.done is None:
         return plan
     if at.still_there:
-        until = at.planned.start_min + min(at.done.minutes, at.planned.minutes)
+        until = at.planned.end_min - at.asked + min(at.kept, at.asked)
+        until = max(until, at.planned.start_min + LEAST_MIN)
     else:
         travel = minutes - at.done.end_min
         following = _travel_after(plan, at.planned.end_min)

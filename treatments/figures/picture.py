@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from treatments.compute.phases import phases, stops
 from treatments.compute.tables import OXYGEN
 from treatments.compute.thinning import thinned
 from treatments.figures.canvas import Canvas, ticks
@@ -25,6 +26,7 @@ LANE, LANE_BAR = 24, 13
 LEGEND = 26
 PLANNED, RECORDED, HELD = "7 4", "", "2 3"
 SPACE_OF_A_VALUE = 58
+SPACE_OF_A_STOP = 130
 
 
 def svg(
@@ -55,6 +57,7 @@ def svg(
     _axes(canvas)
     if figures.moved:
         canvas.curve(corners(figures.moved), 1.4, PLANNED)
+        _stop_words(canvas, figures)
     _recorded(canvas, figures, samples)
     _logged(canvas, figures)
     _departures(canvas, figures)
@@ -126,6 +129,16 @@ def corners(segments: Iterable[Segment]) -> list[tuple[float, float]]:
         minute += one.minutes
         found.append((minute, one.end_fsw))
     return found
+
+
+def _stop_words(canvas: Canvas, figures: Figures) -> None:
+    """Write beside each long enough planned stop how deep it is and until when."""
+    for one in stops(phases(figures.moved, 0.0)):
+        left, right = canvas.x(one.start_min), canvas.x(one.end_min)
+        if right - left >= SPACE_OF_A_STOP:
+            words = _("%(depth)s fsw until %(time)s")
+            said = words % {"depth": f"{one.start_fsw:g}", "time": elapsed(one.end_min)[:-3]}
+            canvas.text(((left + right) / 2, canvas.y(one.start_fsw) - 8), said, anchor="middle")
 
 
 def _recorded(canvas: Canvas, figures: Figures, samples: Sequence[tuple[float, float]]) -> None:
@@ -212,6 +225,12 @@ def _legend(canvas: Canvas, figures: Figures, y: int) -> None:
         canvas.parts.append(f'<rect x="{x:g}" y="{y - 10:g}" width="26" height="10" fill="{canvas.ink}"/>')
         canvas.text((x + 32, y), _("on oxygen"))
         x += 52 + 7.5 * len(_("on oxygen"))
+        if figures.ended_at is None:
+            canvas.parts.append(
+                f'<rect x="{x:g}" y="{y - 10:g}" width="26" height="10" fill="none" stroke="{canvas.ink}"/>'
+            )
+            canvas.text((x + 32, y), _("oxygen to come"))
+            x += 52 + 7.5 * len(_("oxygen to come"))
         canvas.parts.append(
             f'<path d="M{x + 5:g} {y:g}l-5 -10h10z" fill="none" stroke="{canvas.ink}" stroke-width="1.6"/>'
         )
