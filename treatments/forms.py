@@ -14,7 +14,7 @@ from facility.fields import InstantField, NumberField
 from facility.models import CheckSheet, QualificationKind
 from maintenance.models import Equipment, Gas, GasBank
 from treatments.models import Need, Plan
-from treatments.services import Members
+from treatments.services import Members, known_tables
 
 if TYPE_CHECKING:
     from facility.models import Chamber, Site
@@ -75,11 +75,15 @@ class PlanForm(forms.ModelForm[Plan]):
 
     in_force_from = InstantField(label=_("In force from"))
     reason = forms.CharField(label=_("Reason of this version"), max_length=500)
+    table = forms.ChoiceField(
+        label=_("Treatment table that a run of it follows"), required=False,
+        help_text=_("A run keeps it as on the day when it is opened. Its minutes here stay those that you type below."),
+    )  # fmt: skip
 
     class Meta:
         model = Plan
         fields = [
-            "chamber", "key", "name", "party", "place", "table_min", "margin_min", "wait_min", "crew_waivable", "needs",
+            "chamber", "key", "name", "party", "place", "table", "table_min", "margin_min", "wait_min", "crew_waivable", "needs",
             "source", "approved_by", "in_force_from",
         ]  # fmt: skip
         widgets = {"needs": forms.CheckboxSelectMultiple}
@@ -88,6 +92,7 @@ class PlanForm(forms.ModelForm[Plan]):
         """Limit the choices to the site; a new version keeps the chamber and the key of the old one."""
         fields: Any = self.fields
         fields["in_force_from"].set_zone(site.zone)
+        fields["table"].choices = [("", "–"), *((key, f"{key}: {name}") for key, name in known_tables(site).items())]  # noqa: RUF001
         for gas in Gas.values:
             stored = (self.instance.gas or {}).get(gas, {})
             for part, label in (

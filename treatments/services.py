@@ -17,12 +17,14 @@ from facility.models import Chamber, Check, CheckState, Occasion, QualificationK
 from facility.services import ChangedMeanwhileError, need_reason, plain, site_key_of
 from maintenance.models import Gas
 from treatments.compute.plans import PlanError, as_json, check_key, parse_extensions, parse_plan, run_min
-from treatments.models import Need, NeedMember, Plan
+from treatments.models import Need, NeedMember, Plan, SiteTable
+from treatments.reference import FILES, table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from facility.events import Actor
+    from facility.models import Site
 
 
 def _said(error: PlanError, field: str) -> ValidationError:
@@ -35,12 +37,23 @@ def _said(error: PlanError, field: str) -> ValidationError:
     return ValidationError({field: ValidationError(words, code="plan", params=params)})
 
 
+def known_tables(site: Site | None) -> dict[str, str]:
+    """Return key and name of each treatment table that a plan may name: shipped ones, and the site's own in force."""
+    own = (
+        SiteTable.objects.filter(site=site, retired_at=None, approved_at__isnull=False).order_by("key") if site else []
+    )
+    return {key: table(key).title for key in FILES} | {row.key: str(row.parts["title"]) for row in own}
+
+
 def check_plan(plan: Plan) -> None:
     """Parse the JSON of a plan and write it back in its one shape.
 
     Errors: ValidationError naming what, which value and what is allowed.
     """
     known = QualificationKind.objects.filter(organisation__sites=plan.chamber.site_id, retired_at=None)
+    if plan.table and plan.table not in (tables := known_tables(plan.chamber.site)):
+        raise ValidationError({"table": _("“%(key)s” is no treatment table here. There are: %(known)s.")
+                               % {"key": plan.table, "known": ", ".join(tables)}})  # fmt: skip
     try:
         check_key(_("key"), plan.key)
     except PlanError as error:

@@ -64,6 +64,17 @@ def extensions(given: str, _reading: Reading) -> list[dict[str, int]]:
     return found
 
 
+def table_key(given: str, reading: Reading) -> str:
+    """Read the key of a treatment table, shipped or the site's own in force."""
+    known = list(plan_services.known_tables(reading.store.site))
+    if given not in known:
+        raise CellError(
+            _("is no treatment table here"), ", ".join(known),
+            _("Write the key of a table. One of the site's own must be approved before."),
+        )  # fmt: skip
+    return given
+
+
 def qualifications(given: str, reading: Reading) -> list[str]:
     """Read keys of qualifications with blanks between them."""
     find = reference("qualification_kinds.csv")
@@ -191,6 +202,7 @@ class PlanFile(FileKind):
         Column("party", text(120), gettext_lazy("for example 1 patient, 1 tender"), required=True),
         Column("place", whole(0, 999), gettext_lazy("place in the list")),
         Column("table_min", whole(1, MOST_MINUTES), gettext_lazy("table with its descent, minutes"), required=True),
+        Column("table", table_key, gettext_lazy("key of the treatment table that a run follows, such as TT6")),
         Column("extensions", extensions, gettext_lazy("all allowed for, such as 2x25 2x75")),
         Column("margin_min", whole(0, MOST_MINUTES), gettext_lazy("the house's margin, minutes"), required=True),
         Column(

@@ -21,7 +21,7 @@ from facility.shown import page_number
 from treatments.compute.plans import parse_extensions, run_min
 from treatments.forms import ExtensionRows, PlanForm, RetireForm, RoleRows, kind_choices, refuse, rows_of
 from treatments.models import Plan, Run
-from treatments.services import put_in_force
+from treatments.services import known_tables, put_in_force
 
 PAGE = 50
 
@@ -53,8 +53,9 @@ def plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     extensions = parse_extensions(row.extensions)
     lasts = run_min(row.table_min, extensions)
     names = dict(kind_choices(visit.site))
+    tables = known_tables(visit.site)
     context = _context(
-        visit, row=row, extensions=[(one, one.minutes * one.allowed) for one in extensions], lasts=lasts,
+        visit, row=row, table_name=tables.get(row.table, ""), extensions=[(one, one.minutes * one.allowed) for one in extensions], lasts=lasts,
         duration=lasts + row.margin_min, needs=list(row.needs.order_by("key")),
         roles=[one | {"named": [names.get(key, key) for key in one["qualifications"]]} for one in row.roles],
         gas=[(name, one["demand"], one["reserve"], one["demand"] + one["reserve"]) for name, one in row.gas.items()],
@@ -89,7 +90,7 @@ def _editor(data: QueryDict | None, visit: Visit, old: Plan | None) -> Editor:
     margin = int(house.values(visit.site)["margin_min"])
     initial: dict[str, Any] = {"in_force_from": now, "margin_min": margin}
     if old is not None:
-        shared = ("name", "party", "place", "table_min", "margin_min", "wait_min", "crew_waivable", "source")
+        shared = ("name", "party", "place", "table", "table_min", "margin_min", "wait_min", "crew_waivable", "source")
         initial |= {name: getattr(old, name) for name in shared} | {"needs": old.needs.all()}
     form = PlanForm(data, instance=fresh, initial=initial)
     form.open_at(visit.site, old)
