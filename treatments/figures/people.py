@@ -115,7 +115,9 @@ def _after(segments: Iterable[Segment], minute: float) -> Iterator[Segment]:
 def _owed(found: Timing, one: Follower, segments: Sequence[Segment]) -> Iterator[TenderOwed]:
     key = found.rows.run.table_key
     rule = rule_for(key, tender_rules())
-    allowed = 0 if found.rows.table is None else sum(part.allowed for part in found.rows.table.extensions)
+    beyond = found.used is not None and bool(found.used.beyond)
+    table = found.rows.table
+    allowed = 0 if table is None or beyond else sum(part.allowed for part in table.extensions)
     for revision, look_back in look_backs().items():
         previous = counts_as_previous(one.who.previous_gap_h, look_back)
         asked = owed(rule, sum(found.extensions.values()), most_extensions=allowed, previous=previous)
