@@ -2,35 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from django.db.models import OuterRef, Subquery
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from facility.access import Act, enter
-from maintenance.compute.intervals import next_due
-from maintenance.models import Equipment, IntervalRule, WorkRecord, WorkResult
-from maintenance.working.views import page
+from maintenance.models import Equipment
+from maintenance.upkeep.state import Word, due_states_of
+from maintenance.working.views import page, today_at
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from datetime import date
+
+    from facility.models import Site
 
 MOST = 200
+NO_DAY = (Word.NEVER, Word.SECOND_LOOK, Word.IN_DOUBT)
 
 
 @dataclass(frozen=True, slots=True)
 class NextDue:
-    """The first act of an item to fall due by the calendar, and acts that were never recorded or go by a counter."""
+    """What falls due first on an item; ``projected``: by present use alone; ``open``: acts without a day, and why."""
 
     act: str = ""
     due_on: date | None = None
-    never: str = ""
-    by_count: str = ""
+    projected: bool = False
+    open: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,37 +45,18 @@ class Label:
     address: str
 
 
-def next_dues(items: Iterable[Equipment]) -> dict[int, NextDue]:
-    """Return what falls due next on each item, from records that count. One query."""
-    done = WorkRecord.objects.filter(
-        rule=OuterRef("pk"), result=WorkResult.PASSED, retired_at=None, needs_second_look=False, doubted_by=None
-    ).order_by("-done_on", "-id")
-    rules = IntervalRule.objects.filter(equipment__in=list(items), retired_at=None).annotate(
-        last_on=Subquery(done.values("done_on")[:1]), last_due=Subquery(done.values("due_on")[:1])
-    )
+def next_dues(items: Iterable[Equipment], site: Site, today: date) -> dict[int, NextDue]:
+    """Return what falls due next on each item, as the pages of upkeep say it."""
     found: dict[int, NextDue] = {}
-    for rule in rules.order_by("name"):
-        so_far = found.get(rule.equipment_id, NextDue())
-        found[rule.equipment_id] = _with(so_far, rule.name, _due_of(rule), counted=rule.counter_id is not None)
+    for state in due_states_of([item.pk for item in items], site, today):
+        so_far = found.get(state.equipment, NextDue())
+        if state.word is Word.NOT_ASKED:
+            continue
+        if state.word in NO_DAY or state.due_on is None:
+            found[state.equipment] = replace(so_far, open=so_far.open or f"{state.act}: {_(str(state.word))}")
+        elif so_far.due_on is None:
+            found[state.equipment] = NextDue(state.act, state.due_on, state.projected, so_far.open)
     return found
-
-
-def _due_of(rule: IntervalRule) -> date | None:
-    last_on, last_due = getattr(rule, "last_on", None), getattr(rule, "last_due", None)
-    if last_due is not None or last_on is None or not (rule.months or rule.days):
-        return last_due
-    return next_due(last_on, months=rule.months, days=rule.days)
-
-
-def _with(so_far: NextDue, act: str, due_on: date | None, *, counted: bool) -> NextDue:
-    never, by_count = so_far.never, so_far.by_count
-    if due_on is None and counted:
-        by_count = by_count or act
-    elif due_on is None:
-        never = never or act
-    if due_on is not None and (so_far.due_on is None or due_on < so_far.due_on):
-        return NextDue(act, due_on, never, by_count)
-    return NextDue(so_far.act, so_far.due_on, never, by_count)
 
 
 def labels(request: HttpRequest, site: str) -> HttpResponse:
@@ -84,7 +67,7 @@ def labels(request: HttpRequest, site: str) -> HttpResponse:
     if not chosen:
         return render(request, "maintenance/working/choose_labels.html", page(visit, items=list(rows), most=MOST))
     items = list(rows.filter(pk__in=chosen)[:MOST])
-    dues = next_dues(items)
+    dues = next_dues(items, visit.site, today_at(visit))
     made = [_label(request, site, item, dues.get(item.pk, NextDue())) for item in items]
     left_out = len(chosen) - len(made)
     return render(
