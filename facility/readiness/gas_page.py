@@ -15,6 +15,7 @@ from facility.readiness.gas_runs import ended_runs, most_needed, of_runs, plans_
 from facility.readiness.services import answers, chambers_of
 from facility.reference import load
 from maintenance.compute.supply import use_of
+from maintenance.gas_room.check_readings import of_checks
 from maintenance.gas_room.content import bank_states, courses
 from maintenance.gas_room.course import by_gas, forecast_of, line_of, noise_of
 from maintenance.gas_room.findings import Look, of_plant
@@ -74,7 +75,7 @@ def cross_checks(request: HttpRequest, site: str) -> HttpResponse:
     visit = enter(request, site, Act.SEE)
     look = Look(visit.site, ZoneInfo(visit.site.zone), events.now(), house.values(visit.site))
     states = bank_states(visit.site, look.now, int(look.house["bank_age_min"]))
-    found = [*of_plant(look), *of_runs(look, states, courses(states, look.now), ended_runs(look))]
+    found = [*of_plant(look), *of_checks(look), *of_runs(look, states, courses(states, look.now), ended_runs(look))]
     groups = [
         (check, list(ones)) for check, ones in groupby(sorted(found, key=lambda one: one.check), lambda one: one.check)
     ]

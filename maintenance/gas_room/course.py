@@ -65,6 +65,11 @@ class Forecast:
     supply: Supply | None
     order: OrderBy | None
 
+    @property
+    def short(self) -> bool:
+        """Whether there is not even enough for that run now."""
+        return self.kept > self.content
+
 
 def forecast_of(
     gas: str, courses: Sequence[Sequence[tuple[Any, float]]], content: int, kept: int, supply: Supply | None,
