@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from django.utils.translation import gettext
+
 from maintenance.calibrating.plot import MINUS, NARROW, PAGE, WIDE, Palette
 from maintenance.calibrating.plot_errors import errors_svg
 from maintenance.calibrating.standing import Against
@@ -55,7 +57,7 @@ def parts_of(row: Calibration, palette: Palette = PAGE) -> dict[str, Any]:
     limit_by = choices.get("limit_by", "")
     return {
         "row": row, "equipment": row.equipment, "runs": runs, "computed": computed, "choices": choices,
-        "mark": mark_of(row), "verdict": words_of(row), "clock": row.equipment.kind == EquipmentKind.CLOCK,
+        "mark": mark_of(row), "stands": words_of(row), "clock": row.equipment.kind == EquipmentKind.CLOCK,
         "past_words": verdict_words(computed.get("past")), "onward_words": verdict_words(computed.get("onward")),
         "against": [Against(one).words for one in computed.get("against", [])],
         "remarks": [said(REMARKS, one) for one in computed.get("remarks", [])],
@@ -76,7 +78,13 @@ def mark_of(row: Calibration) -> str:
 
 
 def words_of(row: Calibration) -> str:
-    """Return the words of what the comparison says of the time to come."""
+    """Return the words of a comparison as it stands now; only one in no doubt has the words of its verdict."""
+    if row.work.doubted_by_id is not None:
+        return gettext("In doubt")
+    if row.work.needs_second_look and not row.work.second_look_by:
+        return gettext("Waits for a second look")
+    if row.work.result == "could not read" and row.computed.get("against"):
+        return gettext("Not known: the reference was not proven that day")
     return verdict_words(row.computed.get("onward"))
 
 

@@ -163,6 +163,15 @@ class LaboratoryForm(forms.Form):
                             "accreditation": typed["accreditation"]},
         }  # fmt: skip
 
+    def as_said(self) -> dict[str, Any]:
+        """Return what stands where points and components of our own would stand: what the certificate says."""
+        typed = self.cleaned_data
+        error, expanded = typed["largest_error"], typed["expanded"]
+        return {
+            "as_found": [{"verdict": typed["as_found"], "largest_error": "" if error is None else str(error)}],
+            "means": {"by": "certificate", "expanded": "" if expanded is None else str(expanded)},
+        }
+
     def _said(self, verdict: str, error: Decimal | None) -> dict[str, Any]:
         typed = self.cleaned_data
         expanded = typed["expanded"]

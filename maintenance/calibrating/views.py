@@ -157,7 +157,7 @@ def laboratory(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             equipment=equipment, laboratory=typed["laboratory"], done_on=typed["done_on"], done_by=typed["laboratory"],
             unit=typed["unit"], scale_low=typed["scale_low"], scale_high=typed["scale_high"], adjusted=typed["adjusted"],
             choices={"due_on": typed["due_on"].isoformat() if typed["due_on"] else ""}, note=typed["note"],
-            computed=form.computed(),
+            computed=form.computed(), **form.as_said(),
         )  # fmt: skip
         try:
             scan = evidence.accept(typed["upload"], site=visit.site, by=visit.actor)
