@@ -23,10 +23,11 @@ from facility.models import (
     Site,
 )
 from facility.records import doubts, states
-from facility.records.due import with_loose_work, with_newest_work
+from facility.records.due import with_loose_work
 from facility.records.scope import of_site
 from maintenance.models import (
     BankReading,
+    Counter,
     Cylinder,
     CylinderAnalysis,
     Equipment,
@@ -171,8 +172,13 @@ KINDS: tuple[RecordKind, ...] = (
         "rule", IntervalRule, _("interval rule"), _("interval rules"), "plant", Act.PLANT,
         fields=IntervalRule.SHOWN, columns=("equipment", "name", "months", "days", "counts", "source", "standing"),
         search=("equipment__tag", "equipment__name", "name"), joins=("equipment",), order=("equipment__tag", "name"),
-        parents=("equipment",), related=(("work", "rule"),), say=states.of_rules, fetch=with_newest_work,
+        parents=("equipment",), related=(("work", "rule"),), say=states.of_rules,
         brief=("name", "source"),
+    ),
+    RecordKind(
+        "counter", Counter, _("counter"), _("counters"), "plant", Act.PLANT,
+        fields=Counter.SHOWN, columns=("name", "key", "unit", "chamber", "equipment"), search=("name", "key"),
+        joins=("chamber", "equipment"), order=("key",), parents=("chamber", "equipment"),
     ),
     RecordKind(
         "work", WorkRecord, _("work record"), _("work records"), "plant", Act.PLANT,

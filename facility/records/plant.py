@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from facility import events
 from facility.access import Act, enter
-from facility.records.due import due_on, rules_of_site, with_loose_work
+from facility.records.due import rules_of_site, with_loose_work
 from facility.records.states import Moment, State, age_text, moment_of, of_rule, worst_of_item
 from maintenance.models import (
     AnalysisResult,
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
 
     from facility.models import Site
+    from maintenance.upkeep.state import DueState
 
 GROUPS = (
     (gettext_lazy("Gauges and clocks"), {
@@ -59,7 +60,7 @@ class BankLine:
 class DueLine:
     """One act on one item with its due day."""
 
-    rule: Any
+    rule: DueState
     state: State
     days: int
 
@@ -68,7 +69,7 @@ def plant(request: HttpRequest, site: str) -> HttpResponse:
     """Show the plant."""
     visit = enter(request, site, Act.SEE)
     moment = moment_of(visit.site, events.now())
-    rules = rules_of_site(visit.site)
+    rules = rules_of_site(moment)
     defects = list(
         Defect.objects.filter(site=visit.site, retired_at=None, returned_at=None)
         .select_related("equipment", "bank").order_by("-found_at")
@@ -99,7 +100,7 @@ def _chambers(site: Site) -> list[dict[str, Any]]:
 
 
 def _groups(
-    site: Site, rules: dict[int, list[Any]], defects: Sequence[Defect], moment: Moment
+    site: Site, rules: dict[int, list[DueState]], defects: Sequence[Defect], moment: Moment
 ) -> list[tuple[str, list[tuple[Equipment, State]]]]:
     """Return the items by group, the worst first; the last group holds all that needs someone."""
     of_item: dict[int, list[Defect]] = {}
@@ -115,18 +116,16 @@ def _groups(
     return [*found, (_("Elsewhere, needing someone"), rest)]
 
 
-def _work_due(rules: dict[int, list[Any]], moment: Moment) -> list[DueLine]:
+def _work_due(rules: dict[int, list[DueState]], moment: Moment) -> list[DueLine]:
     """Return what is due within 90 days, failed and never recorded first."""
     found = []
     for rule in (one for of_item in rules.values() for one in of_item):
-        last = due_on(rule)
         state = of_rule(rule, moment)
-        days = (last - moment.today).days if last else -1
+        left = rule.days_left(moment.today)
+        days = left if left is not None else -1 if state.rank else LATER_DAYS + 1
         if state.rank >= 3 or days <= LATER_DAYS:  # noqa: PLR2004  # failed, never recorded, overdue
             found.append(DueLine(rule, state, min(days, -1) if state.rank >= 3 else days))  # noqa: PLR2004
-    return sorted(
-        found, key=lambda line: (line.days if line.days > -1 else -10_000 - line.state.rank, line.rule.equipment.tag)
-    )
+    return sorted(found, key=lambda line: (line.days if line.days > -1 else -10_000 - line.state.rank, line.rule.tag))
 
 
 def bank_lines(site: Site, moment: Moment, defects: Sequence[Defect] = ()) -> list[BankLine]:

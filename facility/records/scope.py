@@ -22,6 +22,7 @@ from facility.models import (
 )
 from maintenance.models import (
     BankReading,
+    Counter,
     Cylinder,
     CylinderAnalysis,
     Equipment,
@@ -51,6 +52,7 @@ TO_SITE: dict[type[Model], str] = {
     CheckSheet: "chamber__site",
     Equipment: "site",
     IntervalRule: "equipment__site",
+    Counter: "site",
     WorkRecord: "equipment__site",
     GasBank: "site",
     Cylinder: "bank__site",

@@ -9,12 +9,12 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import OuterRef, Subquery
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from facility import house
 from facility.fields import day_text
 from facility.models import MedicalOutcome
-from facility.records.due import due_on, rules_of
+from facility.records.due import rules_of, states_of
 from maintenance.models import (
     AnalysisResult,
     BankReading,
@@ -25,6 +25,7 @@ from maintenance.models import (
     GasBank,
     WorkResult,
 )
+from maintenance.upkeep.state import Word
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,6 +33,15 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from facility.models import Kept, Site
+    from maintenance.upkeep.state import DueState
+
+
+#: mark, words and rank of what is not known
+WAITING = {
+    Word.NEVER: ("unknown", gettext_lazy("Never recorded"), 3),
+    Word.SECOND_LOOK: ("second", gettext_lazy("Waiting for second look"), 3),
+    Word.IN_DOUBT: ("unknown", gettext_lazy("In doubt"), 3),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +65,7 @@ class Moment:
     now: datetime
     zone: ZoneInfo
     rules: dict[str, Decimal]
+    site: int
 
     @property
     def today(self) -> date:
@@ -69,7 +80,7 @@ class Moment:
 
 def moment_of(site: Site, now: datetime) -> Moment:
     """Return the moment of a page of ``site``."""
-    return Moment(now, ZoneInfo(site.zone), house.values(site))
+    return Moment(now, ZoneInfo(site.zone), house.values(site), site.pk)
 
 
 def age_text(minutes: int) -> str:
@@ -103,28 +114,42 @@ def _bad_result(result: str | None, on: date) -> State | None:
     return None
 
 
-def of_rule(rule: Any, moment: Moment) -> State:
-    """Return the state of one rule fetched with its newest work."""
-    bad = _bad_result(rule.newest_result, rule.newest_on)
+def of_rule(rule: DueState, moment: Moment) -> State:
+    """Return the state of one rule."""
+    bad = _bad_result(rule.newest[1], rule.newest[0]) if rule.newest else None
     if bad is not None:
         return bad
-    last = due_on(rule)
-    window = rule.window_days if moment.rules["window_keeps_good"] else 0
-    if last is not None and last < moment.today <= last + timedelta(days=window):
-        end = day_text(last + timedelta(days=window))
-        return State("due", _("Past its due day, in its late window until %(day)s") % {"day": end}, 2)
-    return by_day(last, moment)
+    if rule.word in WAITING:
+        mark, words, rank = WAITING[rule.word]
+        return State(mark, str(words), rank)
+    if rule.word == Word.NOT_ASKED:
+        return State("", _("Nothing asks for it now"))
+    if rule.projected:
+        return _projected(rule, moment)
+    last, end = rule.due_on, rule.good_through
+    if last is not None and end is not None and last < moment.today <= end:
+        return State("due", _("Past its due day, in its late window until %(day)s") % {"day": day_text(end)}, 2)
+    return by_day(end if rule.first and rule.first.reached else last, moment)
+
+
+def _projected(rule: DueState, moment: Moment) -> State:
+    """Return the state of a rule whose first day is only what the present use leads to."""
+    day = rule.due_on or moment.today
+    if day < moment.today:
+        return State("due", _("Its counter should be near its limit: read it"), 2)
+    state = by_day(day, moment)
+    return State(state.mark, _("At the present use about %(day)s") % {"day": day_text(day)}, state.rank)
 
 
 def of_rules(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
-    """Return the state of each interval rule; they were fetched with their newest work."""
-    return {row.pk: of_rule(row, moment) for row in rows}
+    """Return the state of each interval rule."""
+    return {pk: of_rule(state, moment) for pk, state in states_of([row.pk for row in rows], moment).items()}
 
 
 def of_equipment(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
     """Return the worst state of each item: open defects, its rules, the end of its life."""
     ids = [row.pk for row in rows]
-    rules = rules_of(ids)
+    rules = rules_of(ids, moment)
     defects: dict[int, list[Defect]] = {}
     for defect in Defect.objects.filter(equipment__in=ids, returned_at=None, retired_at=None):
         defects.setdefault(defect.equipment_id or 0, []).append(defect)
@@ -133,7 +158,9 @@ def of_equipment(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
 
 def worst_of_item(item: Any, rules: list[Any], defects: list[Defect], moment: Moment) -> State:
     """Return the worst of what is known about an item that was fetched with its loose work."""
-    states = [of_rule(rule, moment) for rule in rules if rule.counts] + [of_defect(one) for one in defects]
+    states = [of_rule(rule, moment) for rule in rules if rule.counts_for_readiness] + [
+        of_defect(one) for one in defects
+    ]
     bad = _bad_result(item.loose_result, item.loose_on)
     if bad is not None:
         states.append(bad)

@@ -70,13 +70,14 @@ def rounds() -> Iterator[list[Site]]:
 def look_at(sites: list[Site], at: datetime) -> Iterator[News]:
     """Look at some sites: the number of queries does not grow with their records, only with what is new."""
     rules = house.values_of([site.pk for site in sites])
-    things = things_of(rules)
+    zones = {site.pk: (site.zone, at.astimezone(ZoneInfo(site.zone)).date()) for site in sites}
+    things = things_of(rules, zones)
     plans = plan_flags(sites, rules, at)
     stored: dict[int, list[Stored]] = defaultdict(list)
     for row in Stored.objects.filter(site__in=rules, over_at=None):
         stored[row.site_id].append(row)
     for site in sites:
-        today = at.astimezone(ZoneInfo(site.zone)).date()
+        today = zones[site.pk][1]
         soon = int(rules[site.pk]["due_soon_days"])
         found = [*flags_of(things.get(site.pk, ()), today, soon), *plans.get(site.pk, ())]
         told = raising.compared(stored[site.pk], found)

@@ -11,8 +11,8 @@ from django.db.models import F, OuterRef
 from facility.compute.flags import Sort, Thing, later
 from facility.gathered import Rows, branch, current, fetch, nested, newest
 from facility.models import Contact, MedicalFitness, MedicalOutcome, Person, QualificationHeld
-from maintenance.compute.intervals import next_due
-from maintenance.models import Equipment, IntervalRule, WorkRecord, WorkResult
+from maintenance.models import Equipment, IntervalRule
+from maintenance.upkeep.state import On, Word, iter_states
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from facility.models import Kept
+    from maintenance.upkeep.state import DueState
 
     HouseRules = Mapping[str, Decimal]
 
@@ -32,17 +33,11 @@ SUBJECTS: dict[Sort, type[Kept]] = {
 
 def branches(site_ids: Sequence[int]) -> list[QuerySet[Any]]:
     """Return what may fall due at some sites; the site comes first in each row."""
-    passed = current(WorkRecord).filter(rule=OuterRef("pk"), result=WorkResult.PASSED).order_by("-done_on", "-id")
-    rules = current(IntervalRule).filter(equipment__site__in=site_ids, equipment__retired_at=None)
     lives = current(Equipment).filter(site__in=site_ids, life_ends_on__isnull=False)
     people = current(Person).filter(site__in=site_ids)
     held = current(QualificationHeld).filter(person=OuterRef("pk")).exclude(second_look_by="")
     medicals = current(MedicalFitness).filter(person=OuterRef("pk")).order_by("-examined_on", "-id")
     return [
-        branch(
-            Sort.RULE, rules, F("equipment__site"), "pk", F("equipment__tag"), "name", "months", "days", "window_days",
-            newest(passed, "done_on", "due_on"),
-        ),
         branch(Sort.LIFE, lives, "site_id", "pk", "tag", "life_ends_on"),
         branch(
             Sort.MEDICAL, people, "site_id", "pk", "key",
@@ -52,12 +47,18 @@ def branches(site_ids: Sequence[int]) -> list[QuerySet[Any]]:
     ]  # fmt: skip
 
 
-def things_of(rules: Mapping[int, HouseRules]) -> dict[int, list[Thing]]:
-    """Return what may fall due at some sites, whose house rules are given. One query."""
+def things_of(rules: Mapping[int, HouseRules], zones: Mapping[int, tuple[str, date]]) -> dict[int, list[Thing]]:
+    """Return what may fall due at some sites. ``zones``: zone and civil day of each. Four queries."""
     rows: Rows = fetch(branches(tuple(rules))) if rules else {}
     found: dict[int, list[Thing]] = defaultdict(list)
-    for site_id, *row in rows.get(Sort.RULE, ()):
-        found[site_id].append(_act(row, keeps=bool(rules[site_id]["window_keeps_good"])))
+    sites = {
+        pk: On(day, zone, int(rules[pk]["due_soon_days"]), bool(rules[pk]["window_keeps_good"]))
+        for pk, (zone, day) in zones.items()
+    }
+    acts = current(IntervalRule).filter(equipment__site__in=list(rules), equipment__retired_at=None)
+    for state in iter_states(acts, sites):
+        if state.word not in (Word.NOT_ASKED, Word.SECOND_LOOK, Word.IN_DOUBT):
+            found[state.site].append(_act(state, sites[state.site].today))
     for site_id, pk, tag, ends in rows.get(Sort.LIFE, ()):
         found[site_id].append(Thing(f"life:{pk}", Sort.LIFE, tag, pk, _day(ends)))
     for site_id, *row in rows.get(Sort.MEDICAL, ()):
@@ -69,13 +70,16 @@ def things_of(rules: Mapping[int, HouseRules]) -> dict[int, list[Thing]]:
     return found
 
 
-def _act(row: list[Any], *, keeps: bool) -> Thing:
-    pk, tag, name, months, days, window_days, passed = row
-    last: date | None = None
-    if passed is not None:
-        done_on, due_on = passed
-        last = _day(due_on) or next_due(date.fromisoformat(done_on), months=months, days=days)
-    return Thing(f"rule:{pk}", Sort.RULE, f"{tag}: {name}", pk, last, window_days if keeps else 0)
+def _act(state: DueState, today: date) -> Thing:
+    """Return an act with its last good day. What use alone leads to is soon at the most, until its counter is read."""
+    last = None if state.word == Word.NEVER else state.due_on
+    if last is None or state.first is None or state.good_through is None:
+        return Thing(f"rule:{state.rule}", Sort.RULE, f"{state.tag}: {state.act}", state.rule, None)
+    if state.projected:
+        return Thing(f"rule:{state.rule}", Sort.RULE, f"{state.tag}: {state.act}", state.rule, max(last, today))
+    through = state.good_through if state.first.reached else last
+    late = max((state.good_through - through).days, 0)
+    return Thing(f"rule:{state.rule}", Sort.RULE, f"{state.tag}: {state.act}", state.rule, through, late)
 
 
 def _of_person(row: list[Any]) -> Iterator[Thing]:

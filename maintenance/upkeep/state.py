@@ -23,7 +23,7 @@ from maintenance.compute.rule_due import Past, Reckoned, Terms, reckon
 from maintenance.models import IntervalRule, WorkRecord, WorkResult
 from maintenance.readiness.rule_rows import IN_DOUBT, RuleRow, more_of, newest_of, past_of, terms_of
 from maintenance.reference import FOLDER
-from maintenance.upkeep.totals import totals_of
+from maintenance.upkeep.totals import LateTotals
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -159,10 +159,10 @@ def on_of(site: Site, today: date) -> On:
 
 
 def iter_states(rules: QuerySet[IntervalRule], sites: Mapping[int, On]) -> Iterator[DueState]:
-    """Yield the state of each rule. Three queries, however many rules, records and sites there are."""
+    """Yield the state of each rule. One query, and two more where counters count, however many rules and sites."""
     if not sites:
         return
-    totals = totals_of({pk: on.zone for pk, on in sites.items()}, _end(sites))
+    totals = LateTotals({pk: on.zone for pk, on in sites.items()}, _end(sites))
     span = span_days()
     for row in rows_of(rules, _end(sites)).iterator(chunk_size=AT_ONCE):
         yield _state(row, sites[row[3]], totals, span)
@@ -202,7 +202,7 @@ def rule_row(row: Any) -> RuleRow:
 def detail(rule: IntervalRule, on: On) -> tuple[DueState, Terms, Past]:
     """Return one rule's state with the terms and the past it was reckoned from."""
     sites = {rule.equipment.site_id: on}
-    totals = totals_of({rule.equipment.site_id: on.zone}, _end(sites))
+    totals = LateTotals({rule.equipment.site_id: on.zone}, _end(sites))
     row = rows_of(QuerySet(IntervalRule).filter(pk=rule.pk), _end(sites)).get()
     said = rule_row(row)
     past = past_of(said, on.zone, until=on.today.isoformat(), totals=totals)

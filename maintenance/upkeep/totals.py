@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
+from functools import cached_property
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -12,11 +14,32 @@ from maintenance.models import CounterReading
 from maintenance.models import MeterReplacement as Replaced
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator
     from datetime import datetime
     from decimal import Decimal
 
 Total = tuple[Reading, ...]
+
+
+class LateTotals(Mapping[int, Total]):
+    """Running totals of some sites, fetched when the first one is asked for: most items have no counter."""
+
+    def __init__(self, zones: Mapping[int, str], at: datetime) -> None:
+        self.zones, self.at = zones, at
+
+    @cached_property
+    def found(self) -> dict[int, Total]:
+        """All of them."""
+        return totals_of(self.zones, self.at)
+
+    def __getitem__(self, counter: int) -> Total:
+        return self.found[counter]
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self.found)
+
+    def __len__(self) -> int:
+        return len(self.found)
 
 
 def totals_of(zones: Mapping[int, str], at: datetime) -> dict[int, Total]:

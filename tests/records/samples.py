@@ -19,7 +19,7 @@ from facility.models import (
     Site,
     SiteRole,
 )
-from maintenance.models import BankReading, Cylinder, CylinderAnalysis, Opening, Supply
+from maintenance.models import BankReading, Counter, Cylinder, CylinderAnalysis, Opening, Supply
 from tests import make
 from treatments.models import PressureWait
 
@@ -120,6 +120,11 @@ SAMPLES: dict[str, Sample] = {
             "counts": "on", "standing": "site",
         },
         ("months", "12"), SiteRole.MAINTAINER, SiteRole.TENDER,
+    ),
+    "counter": Sample(
+        lambda site: _add(Counter(site=site, key=f"hours-{next(make._numbers)}", name="Hours", unit="hours")),
+        lambda site: {"key": "cycles-9", "name": "Cycles", "unit": "cycles", "per_run": "1", "per_hour": "0"},
+        ("name", "Hours of the compressor"), SiteRole.MAINTAINER, SiteRole.TENDER,
     ),
     "work": Sample(
         lambda site: make.work(make.rule(make.equipment(site)), date(2025, 2, 1)),

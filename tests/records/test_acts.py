@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from facility import services
 from facility.models import Contact, Event, HouseRule, QualificationHeld
-from facility.records.due import due_on, rules_of
+from facility.records.due import rules_of
 from facility.records.states import moment_of, of_rule
 from maintenance.models import IntervalRule, WorkRecord
 from tests import make
@@ -137,8 +137,9 @@ def test_the_state_of_a_rule_says_when_it_falls_due(done: date | None, result: s
     rule = make.rule()  # every 6 months
     if done is not None:
         make.work(rule, done, result=result)
-    (fetched,) = rules_of([rule.equipment_id])[rule.equipment_id]
-    assert of_rule(fetched, moment_of(rule.equipment.site, make.NOON)).words == words
+    moment = moment_of(rule.equipment.site, make.NOON)
+    (fetched,) = rules_of([rule.equipment_id], moment)[rule.equipment_id]
+    assert of_rule(fetched, moment).words == words
 
 
 def test_failed_work_outside_any_rule_counts_on_the_item_until_it_passes() -> None:
@@ -161,15 +162,17 @@ def test_of_two_results_of_one_day_the_worse_counts() -> None:
     rule = make.rule()
     make.work(rule, make.DAY, result="failed")
     make.work(rule, make.DAY, result="passed")
-    (fetched,) = rules_of([rule.equipment_id])[rule.equipment_id]
-    assert of_rule(fetched, moment_of(rule.equipment.site, make.NOON)).words == "Failed 12 Mar 2026"
+    moment = moment_of(rule.equipment.site, make.NOON)
+    (fetched,) = rules_of([rule.equipment_id], moment)[rule.equipment_id]
+    assert of_rule(fetched, moment).words == "Failed 12 Mar 2026"
 
 
 def test_a_certificates_own_date_goes_before_the_interval() -> None:
     rule = make.rule()
     make.work(rule, date(2026, 1, 31), due_on=date(2026, 5, 1))
-    (fetched,) = rules_of([rule.equipment_id])[rule.equipment_id]
-    assert due_on(fetched) == date(2026, 5, 1)
+    moment = moment_of(rule.equipment.site, make.NOON)
+    (fetched,) = rules_of([rule.equipment_id], moment)[rule.equipment_id]
+    assert fetched.due_on == date(2026, 5, 1)
 
 
 @pytest.mark.parametrize(
@@ -188,9 +191,10 @@ def test_the_late_window_keeps_an_item_good_only_where_the_house_says_so(keeps: 
     services.add(
         HouseRule(site=site, key="window_keeps_good", value=keeps, approved_by="x", in_force_from=make.NOON), by=make.BY
     )
-    (fetched,) = rules_of([rule.equipment_id])[rule.equipment_id]
     noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
-    assert of_rule(fetched, moment_of(site, noon)).words == words
+    moment = moment_of(site, noon)
+    (fetched,) = rules_of([rule.equipment_id], moment)[rule.equipment_id]
+    assert of_rule(fetched, moment).words == words
 
 
 def test_retiring_an_item_names_the_needs_that_rest_on_it() -> None:
