@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from facility.project.bench import gas, readiness, recording, serving
+from facility.project.bench import doses, gas, readiness, recording, serving
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,6 +25,7 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "chambers-floor": readiness.many_chambers,
     "chambers-linear": readiness.linear,
     "gas-content": gas.gas_content,
+    "run-dose": doses.dose_of_sixty,
     "record-seconds": recording.import_seconds,
     "record-ratio": recording.import_ratio,
 }
