@@ -7,6 +7,7 @@ from django.urls import path
 from facility.readiness import views
 from facility.readiness.ahead.urls import urlpatterns as ahead
 from facility.readiness.calling.urls import urlpatterns as calling
+from facility.readiness.shift.urls import urlpatterns as shift
 
 app_name = "readiness"
 urlpatterns = [
@@ -17,4 +18,5 @@ urlpatterns = [
     path("<slug:site>/readiness.json", views.api, name="api"),
     *ahead,
     *calling,
+    *shift,
 ]
