@@ -11,7 +11,16 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from facility import services
-from maintenance.models import CylinderAnalysis, Defect, Repair, WorkKind, WorkRecord, WorkResult
+from maintenance.models import (
+    CylinderAnalysis,
+    Defect,
+    Happening,
+    HappeningKind,
+    Repair,
+    WorkKind,
+    WorkRecord,
+    WorkResult,
+)
 from maintenance.services.work import record_work, same_person
 
 if TYPE_CHECKING:
@@ -20,8 +29,12 @@ if TYPE_CHECKING:
     from facility.events import Actor
 
 
-def add_repair(repair: Repair, *, by: Actor, late: bool = False) -> Repair:
+@transaction.atomic
+def add_repair(repair: Repair, *, by: Actor, late: bool = False, changed: bool = True) -> Repair:
     """Store what was done about a defect. The tag stays on until a test has passed.
+
+    Where something was ``changed`` on an item, that it was repaired, and that a part was replaced, is stored too:
+    acts that fall due after that do so.
 
     Errors: ValidationError if the defect is no longer open, or the repair lies before it was found.
     """
@@ -30,7 +43,22 @@ def add_repair(repair: Repair, *, by: Actor, late: bool = False) -> Repair:
     if repair.done_at < repair.defect.found_at:
         raise ValidationError({"done_at": _("The repair lies before the defect was found. Give a later time.")})
     repair.occurred_at = repair.done_at
-    return services.add(repair, by=by, action="repaired", late=late)
+    stored = services.add(repair, by=by, action="repaired", late=late)
+    if changed and repair.defect.equipment is not None:
+        _tell_what_happened(stored, by=by, late=late)
+    return stored
+
+
+def _tell_what_happened(repair: Repair, *, by: Actor, late: bool) -> None:
+    day = repair.done_at.astimezone(ZoneInfo(repair.defect.site.zone)).date()
+    kinds = [HappeningKind.REPAIRED, *([HappeningKind.PART_REPLACED] if repair.parts else [])]
+    for kind in kinds:
+        note = _("Tag %(number)04d: %(what)s") % {"number": repair.defect.number, "what": repair.what}
+        happened = Happening(
+            equipment=repair.defect.equipment, kind=kind, happened_on=day, note=note[:500], reported_by=repair.done_by,
+            occurred_at=repair.done_at,
+        )  # fmt: skip
+        services.add(happened, by=by, action="event recorded", late=late)
 
 
 def repairs_of(defect: Defect) -> list[Repair]:

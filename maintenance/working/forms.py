@@ -20,6 +20,7 @@ from maintenance.working.reading_form import ReadingForm
 if TYPE_CHECKING:
     from datetime import date
 
+    from maintenance.compute.counters import Reading as Count
     from maintenance.models import Equipment, WorkRecord
     from maintenance.working.kinds import KindOfWork
 
@@ -85,6 +86,11 @@ class WorkForm(ReadingForm):
         for detail in self.kind.details:
             if detail.carry and last.details.get(detail.name) not in (None, ""):
                 self.initial.setdefault(f"d_{detail.name}", last.details[detail.name])
+
+    def tell_count(self, newest: Count) -> None:
+        """Say beside the count what the counter last showed; it is not filled in."""
+        said = say("Last %(value)s, on %(day)s.") % {"value": f"{newest.value:f}", "day": day_text(newest.on)}
+        self.fields["count"].help_text = f"{self.fields['count'].help_text} {said}"
 
     def _offer_reading(self, wanted: Quantity, row: dict[str, Any]) -> None:
         name = f"r_{wanted.name}"

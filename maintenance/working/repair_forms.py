@@ -36,6 +36,7 @@ class RepairForm(forms.Form):
     done_by = forms.CharField(label=_("Done by"), max_length=150)
     what = forms.CharField(label=_("What was done"), max_length=500, widget=forms.Textarea(attrs={"rows": 3}),
                            help_text=_("Also where nothing had to be changed: say what was found."))  # fmt: skip
+    nothing_changed = forms.BooleanField(label=_("Nothing was opened, changed or replaced"), required=False)
     upload = forms.FileField(label=_("Certificate of the parts (optional)"), required=False,
                              help_text=_("PDF, JPEG or PNG, at most 10 MB. The file is kept as it is."))  # fmt: skip
     cost = NumberField(label=_("Cost (optional)"), required=False, max_digits=12, decimal_places=2, min_value=0)
@@ -68,7 +69,7 @@ class RepairForm(forms.Form):
             (say("Part %(n)d, where there is one") % {"n": number}, "", [self[f"{name}_{number}"] for name in PART])
             for number in range(1, PARTS + 1)
         ]
-        first = (say("What was done"), "", [self[name] for name in ("done_at", "done_by", "what")])
+        first = (say("What was done"), "", [self[name] for name in ("done_at", "done_by", "what", "nothing_changed")])
         return [first, *parts, (say("Paper and cost"), "", [self[name] for name in ("upload", "cost", "currency")])]
 
     def clean_done_at(self) -> datetime:
@@ -86,6 +87,8 @@ class RepairForm(forms.Form):
                 say("“%(text)s” is not a currency. Type its three letters, such as EUR.") % {"text": currency},
             )
         typed["currency"] = currency
+        if typed.get("nothing_changed") and any(typed.get(f"part_{number}") for number in range(1, PARTS + 1)):
+            self.add_error("nothing_changed", say("Parts are named below: then something was changed."))
         typed["parts"] = [part for number in range(1, PARTS + 1) if (part := self._part(number, typed))]
         return typed
 

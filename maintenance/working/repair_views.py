@@ -62,7 +62,8 @@ def _store_repair(form: RepairForm, row: Defect, visit: Visit) -> Repair:
     late_after = timedelta(minutes=int(house.values(visit.site)["late_entry_min"]))
     names = ("done_at", "done_by", "what", "parts", "cost", "currency")
     made = Repair(defect=row, evidence=paper, **{name: typed[name] for name in names})
-    return add_repair(made, by=visit.actor, late=events.now() - typed["done_at"] > late_after)
+    late = events.now() - typed["done_at"] > late_after
+    return add_repair(made, by=visit.actor, late=late, changed=not typed["nothing_changed"])
 
 
 def return_to_service(request: HttpRequest, site: str, pk: int) -> HttpResponse:

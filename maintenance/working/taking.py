@@ -10,16 +10,17 @@ from typing import TYPE_CHECKING, Any
 from django.db import transaction
 
 from facility import evidence
-from maintenance.compute.counters import Reading
-from maintenance.models import CounterReading, WorkRecord
+from maintenance.models import CounterUnit, IntervalRule, WorkRecord
 from maintenance.services import correct_work, record_work
 from maintenance.services.work import OUTSIDE
+from maintenance.upkeep.totals import totals_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import tzinfo
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
 
     from facility.access import Visit
+    from maintenance.compute.counters import Reading
     from maintenance.models import Equipment
     from maintenance.working.forms import WorkForm
     from maintenance.working.reading_form import ReadingForm
@@ -94,17 +95,16 @@ def _take_paper(form: WorkForm, work: WorkRecord, visit: Visit) -> None:
         work.evidence = evidence.accept(upload, site=visit.site, by=visit.actor)
 
 
-def counts_of(item: Equipment, until: date, zone: tzinfo) -> Sequence[Reading]:
-    """Return the readings of the cycle counter of an item's rules up to a day, oldest first; meters set are left out."""
-    rows = CounterReading.objects.filter(
-        counter__rules__equipment=item, counter__rules__retired_at=None, counter__unit="cycles",
-        counter__replacements=None, retired_at=None,
-    )  # fmt: skip
-    found = [
-        Reading(at.astimezone(zone).date(), value)
-        for at, value in rows.order_by("read_at", "pk").values_list("read_at", "value").distinct()
-    ]
-    return [one for one in found if one.on <= until]
+def totals_at(visit: Visit, at: datetime) -> dict[int, Sequence[Reading]]:
+    """Return the running total of each counter of the site, oldest reading first, meters replaced taken into account."""
+    return dict(totals_of({visit.site.pk: visit.site.zone}, at))
+
+
+def cycles_of(item: Equipment, totals: Mapping[int, Sequence[Reading]]) -> Sequence[Reading]:
+    """Return the running total of the pressure cycles that one of an item's rules goes by."""
+    rules = IntervalRule.objects.filter(equipment=item, retired_at=None, counter__unit=CounterUnit.CYCLES)
+    counters = rules.order_by("pk").values_list("counter", flat=True)
+    return next((totals[pk] for pk in counters if pk in totals), ())
 
 
 def newest_of_kind(item: Equipment, kind: str) -> WorkRecord | None:

@@ -118,7 +118,7 @@ def record_work(request: HttpRequest, site: str) -> HttpResponse:
     if item is None or key not in KINDS or key in ELSEWHERE:
         return _choose(request, visit, item)
     form = WorkForm(request.POST or None, request.FILES or None, initial=_initial(visit, rule))
-    _open(form, item, key, visit)
+    _open(form, key, visit, item, rule)
     form.offer(taking.newest_of_kind(item, key))
     if form.is_valid():
         try:
@@ -127,7 +127,7 @@ def record_work(request: HttpRequest, site: str) -> HttpResponse:
             form.refuse(error)
         else:
             return _after(request, row, visit)
-    context = page(visit, form=form, item=item, kind=KINDS[key], words=WorkKind(key).label)
+    context = page(visit, form=form, item=item, kind=KINDS[key], words=WorkKind(key).label, rule=rule)
     return render(request, "maintenance/working/record.html", context, status=422 if form.is_bound else 200)
 
 
@@ -153,10 +153,12 @@ def _initial(visit: Visit, rule: IntervalRule | None) -> dict[str, Any]:
     return {"done_on": today_at(visit), "done_by": visit.actor.name, "rule": rule.pk if rule else None}
 
 
-def _open(form: WorkForm, item: Equipment, key: str, visit: Visit) -> None:
-    today = today_at(visit)
-    form.open_at(item, KINDS[key], today, dict(house.values(visit.site)))
-    form.counts = taking.counts_of(item, today, ZoneInfo(visit.site.zone))
+def _open(form: WorkForm, key: str, visit: Visit, item: Equipment, rule: IntervalRule | None) -> None:
+    form.open_at(item, KINDS[key], today_at(visit), dict(house.values(visit.site)))
+    totals = taking.totals_at(visit, events.now())
+    form.counts = taking.cycles_of(item, totals)
+    if rule is not None and totals.get(rule.counter_id or 0):
+        form.tell_count(totals[rule.counter_id or 0][-1])
 
 
 def _after(request: HttpRequest, row: WorkRecord, visit: Visit) -> HttpResponse:
@@ -181,7 +183,7 @@ def correct_work(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         )
         return redirect("maintenance:work", site, pk)
     form = WorkCorrectionForm(request.POST or None, request.FILES or None, initial=initial_of(old))
-    _open(form, old.equipment, old.kind, visit)
+    _open(form, old.kind, visit, old.equipment, old.rule)
     if form.is_valid():
         try:
             row = taking.correct(form, old, visit)
@@ -191,7 +193,9 @@ def correct_work(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             form.refuse(error)
         else:
             return _after(request, row, visit)
-    context = page(visit, form=form, item=old.equipment, kind=KINDS[old.kind], words=old.get_kind_display(), row=old)
+    context = page(
+        visit, form=form, item=old.equipment, kind=KINDS[old.kind], words=old.get_kind_display(), row=old, rule=old.rule
+    )
     return render(request, "maintenance/working/record.html", context, status=422 if form.is_bound else 200)
 
 

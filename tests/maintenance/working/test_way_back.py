@@ -12,7 +12,7 @@ from django.urls import reverse
 from facility import events, services
 from facility.models import Chamber, Event
 from facility.readiness.services import evaluate_chamber
-from maintenance.models import CylinderAnalysis, Defect, Equipment, Repair, WorkRecord
+from maintenance.models import CylinderAnalysis, Defect, Equipment, Happening, Repair, WorkRecord
 from maintenance.services import Return, add_repair, correct_defect, raise_defect, return_after_test, return_to_service
 from maintenance.services.defects import down_of, effect_of, effects_on
 from tests import make
@@ -247,3 +247,15 @@ def test_a_bank_is_asked_whether_its_gas_could_be_wrong() -> None:
     assert row.gas_suspect
     shown = client.get(reverse("maintenance:defect", args=[bank.site.key, row.pk])).content.decode()
     assert "treat it as unanalysed" in shown
+
+
+def test_a_repair_tells_what_happened_so_that_acts_after_a_repair_fall_due() -> None:
+    """46 CFR 197.462 and the Navy manual ask for tests after a repair: the event is on record without another form."""
+    row = defect(make.site())
+    repaired(row, parts=[{"part": "seal", "serial": "", "cleaned_for_oxygen": "yes", "certificate": ""}])
+    told = Happening.objects.order_by("pk").values_list("kind", "happened_on", "reported_by")
+    assert list(told) == [("repaired", make.DAY, "R. Fitter"), ("part replaced", make.DAY, "R. Fitter")]
+    add_repair(
+        Repair(defect=row, done_at=make.NOON + HOUR, done_by="x", what="Looked: sound."), by=make.BY, changed=False
+    )
+    assert Happening.objects.count() == 2
