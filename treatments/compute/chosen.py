@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from treatments.compute.phases import stops
 from treatments.compute.profile import Breaks, Choices, Profile, profile
 from treatments.compute.tables import StopClock, Table
 
@@ -45,10 +46,10 @@ def extensions_taken(entries: Iterable[LoggedEntry]) -> dict[float, int]:
     return {depth: count for depth, count in taken.items() if count > 0}
 
 
-def chosen(table: Table, taken: Mapping[float, int], done: Sequence[Phase], same_fsw: float) -> Chosen:
+def chosen(table: Table, taken: Mapping[float, int], log: Sequence[Phase], same_fsw: float) -> Chosen:
     """Return a table as the log used it.
 
-    ``done``: the logged stops. An extension that the table does not state is left out of the plan and named; more
+    ``log``: the logged phases. An extension that the table does not state is left out of the plan and named; more
     than it allows are put in and named: the physician may have asked for them.
     """
     known = {one.depth_fsw: one for one in table.extensions}
@@ -62,12 +63,35 @@ def chosen(table: Table, taken: Mapping[float, int], done: Sequence[Phase], same
             beyond.append((depth, count, allowed))
     counted = {depth: count for depth, count in nearest.items() if depth in known}
     wider = tuple(replace(one, allowed=max(one.allowed, counted.get(one.depth_fsw, 0))) for one in table.extensions)
+    done = stops(log)
     choices = Choices(counted, Breaks.KEPT, _first_stop(table, done), _relief(table, done, same_fsw))
-    return Chosen(replace(table, extensions=wider), choices, tuple(beyond))
+    wide = replace(table, extensions=wider)
+    return Chosen(wide, replace(choices, breaks=_breaks(wide, choices, log, same_fsw)), tuple(beyond))
 
 
 def _near(depth: float, known: Iterable[float], same_fsw: float) -> float:
     return next((one for one in known if abs(one - depth) <= same_fsw), depth)
+
+
+def _breaks(table: Table, choices: Choices, log: Sequence[Phase], same_fsw: float) -> Breaks:
+    """Return which air breaks were kept where the table lets extensions go without: told by the length of the stop.
+
+    Kept, as long as the stop has not been left.
+    """
+    for one in table.extensions:
+        if not (one.breaks_may_be_left_out and choices.extensions.get(one.depth_fsw)):
+            continue
+        stays = [stop for stop in stops(log) if abs(stop.start_fsw - one.depth_fsw) <= same_fsw]
+        if not stays or stays[-1].end_min >= log[-1].end_min:
+            return Breaks.KEPT
+        kept = sum(stop.minutes for stop in stays)
+        lengths = {way: _at(profile(table, replace(choices, breaks=way)), one.depth_fsw) for way in Breaks}
+        return min(Breaks, key=lambda way: abs(lengths[way] - kept))
+    return Breaks.KEPT
+
+
+def _at(plan: Profile, depth_fsw: float) -> float:
+    return sum(one.minutes for one in plan.segments if one.is_stop and one.start_fsw == depth_fsw)
 
 
 def _first_stop(table: Table, done: Sequence[Phase]) -> float | None:

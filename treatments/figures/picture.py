@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from treatments.compute.phases import phases, stops
 from treatments.compute.tables import OXYGEN
@@ -85,7 +86,10 @@ def about(figures: Figures) -> str:
         for one in figures.people
     ]
     count = 0 if figures.conformity is None else len(figures.conformity.found)
-    said.append(_("%(count)d departures from the table, numbered.") % {"count": count})
+    words = ngettext(
+        "%(count)d departure from the table, numbered.", "%(count)d departures from the table, numbered.", count
+    )
+    said.append(words % {"count": count})
     return " ".join(said)
 
 

@@ -69,7 +69,7 @@ def timing(rows: Rows) -> Timing:
     done = () if level is None else phases(level.segments(), tolerances().depth_fsw)
     followers = tuple(_follower(rows, who) for _place, who in rows.places)
     taken = extensions_taken(rows.entries)
-    used = None if rows.table is None else chosen(rows.table, taken, stops(done), tolerances().depth_fsw)
+    used = None if rows.table is None else chosen(rows.table, taken, done, tolerances().depth_fsw)
     plan = None if used is None else used.plan
     found = Timing(rows, depth, level, done, followers, taken, used, plan, ())
     return found if plan is None else replace(found, moves=_moves(found, plan))

@@ -6,21 +6,26 @@ Table 6: 3 min down at 20 fsw/min, 20 min on oxygen and 5 on air three times at 
 
 from __future__ import annotations
 
+from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.treatments.compute.asking import planned
+from tests.treatments.compute.asking import dose, planned
 from tests.treatments.figures.following import PATIENT, log_of
 from treatments.compute.chosen import chosen, extensions_taken
-from treatments.compute.company import Occupant, breathed_by, compared_segments, stays
+from treatments.compute.company import Occupant, breathed_by, compared_segments, person_segments, stays
 from treatments.compute.levels import Level, levelled
 from treatments.compute.logbook import LoggedEntry, track
 from treatments.compute.phases import phases, stops
+from treatments.compute.profile import Breaks
 from treatments.compute.schedule import moved
 from treatments.compute.so_far import depth_and_gas
+from treatments.figures.rows import fsw_of
 from treatments.reference import FILES, table
 from treatments.reference.laws import segmentation, tolerances
 
@@ -223,7 +228,7 @@ def test_an_open_first_stop_lasts_as_long_as_it_was_kept() -> None:
     log = [E(0, "left_surface"), E(8.25, "reached_depth", depth_fsw=165), E(50, "left_stop")]
     depth = track(log, 55)
     assert depth is not None
-    done = stops(phases(levelled(depth, log, LEVEL).segments(), 1))
+    done = phases(levelled(depth, log, LEVEL).segments(), 1)
     assert chosen(table("TT4"), {}, done, 1).choices.first_stop_min == 50
     assert chosen(table("TT4"), {}, [], 1).choices.first_stop_min == 30
 
@@ -233,7 +238,59 @@ def test_table_6a_at_its_depth_of_relief_climbs_from_there() -> None:
     log = [E(0, "left_surface"), E(6, "reached_depth", depth_fsw=120)]
     depth = track(log, 20)
     assert depth is not None
-    done = stops(phases(levelled(depth, log, LEVEL).segments(), 1))
+    done = phases(levelled(depth, log, LEVEL).segments(), 1)
     used = chosen(table("TT6A"), {}, done, 1)
     assert used.choices.relief_fsw == 120
     assert next(one.minutes for one in used.plan.segments if one.start_fsw == 120 and not one.is_stop) == 20
+
+
+@pytest.mark.parametrize("breaks", list(Breaks))
+def test_table_five_with_two_extensions_follows_any_of_its_three_legal_lengths(breaks: Breaks) -> None:
+    """Revision 4A, notes to table 5: no air break is required between periods nor before the ascent: 185, 175, 170 min."""
+    plan = planned("TT5", {30: 2}, breaks)
+    assert plan.table_minutes == {"kept": 185, "before ascent": 175, "none": 170}[breaks]
+    log = log_of(plan)
+    depth = track(log, plan.run_minutes)
+    assert depth is not None
+    used = chosen(table("TT5"), {30: 2}, phases(levelled(depth, log, LEVEL).segments(), 1), 1)
+    assert used.choices.breaks is breaks
+    _moved, departures = looked_at(log, used.plan, plan.run_minutes, over=True)
+    assert departures == []
+
+
+READINGS = st.lists(st.floats(0.01, 0.99), min_size=1, max_size=8)
+
+
+@given(st.sampled_from(["TT5", "TT6", "TT9"]), READINGS)
+def test_more_lines_of_the_log_along_the_same_depth_change_no_dose(key: str, shares: list[float]) -> None:
+    """The dose of split segments adds up."""
+    plan = planned(key)
+    log = log_of(plan)
+    depth = track(log, plan.run_minutes)
+    assert depth is not None
+    minutes = [share * plan.run_minutes for share in shares]
+    more = sorted([*log, *(E(minute, "reading", depth_fsw=depth.depth_at(minute)) for minute in minutes)], key=_minute)
+    finer = track(more, plan.run_minutes)
+    assert finer is not None
+    breathed = breathed_by(log, WHO, stays(log, WHO, plan.run_minutes))
+    whole, split = (dose(person_segments(one, breathed)) for one in (depth, finer))
+    assert split == pytest.approx(whole, rel=1e-6)
+
+
+def _minute(one: LoggedEntry) -> float:
+    return one.minute
+
+
+@pytest.mark.parametrize("unit", ["bar", "kPa", "MPa", "psi"])
+@given(st.floats(0.1, 5))
+def test_a_depth_typed_in_another_unit_of_pressure_agrees_with_pint(unit: str, bar: float) -> None:
+    """1 msw = 10 kPa and 3.2646 fsw (recalled); the other units by pint."""
+    registry = _registry()
+    value = round(registry.Quantity(bar, "bar").to(unit).magnitude, 6)
+    expected = registry.Quantity(value, unit).to("kPa").magnitude / 10 * 3.2646
+    assert fsw_of(Decimal(str(value)), unit) == pytest.approx(expected, rel=1e-5)
+
+
+@lru_cache
+def _registry() -> pint.UnitRegistry[float]:
+    return pint.UnitRegistry()
