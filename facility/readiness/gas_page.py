@@ -19,13 +19,17 @@ from maintenance.gas_room.check_readings import of_checks
 from maintenance.gas_room.content import bank_states, courses
 from maintenance.gas_room.course import by_gas, forecast_of, line_of, noise_of
 from maintenance.gas_room.findings import Look, of_plant
-from maintenance.models import Counter, CounterReading, EquipmentKind, Supply
+from maintenance.models import Counter, CounterReading, Equipment, EquipmentKind, Supply
 from maintenance.reference import FOLDER
+from maintenance.upkeep.state import due_states_of
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from django.http import HttpRequest, HttpResponse
 
     from facility.models import Site
+    from maintenance.upkeep.state import DueState
 
 
 def gas(request: HttpRequest, site: str) -> HttpResponse:
@@ -44,11 +48,18 @@ def gas(request: HttpRequest, site: str) -> HttpResponse:
     ]
     context = {
         "visit": visit, "place": "plant", "left": left, "forecasts": forecasts, "counters": _counters(visit.site),
-        "lines": [{"state": one, "line": line_of(found[one.bank.pk]), "use": _use(found[one.bank.pk])} for one in states],
+        "lines": [{"state": one, "line": line_of(found[one.bank.pk]), "use": _use(found[one.bank.pk]),
+                   "overdue": one.past_test(today)} for one in states],
         "accuracy": load(FOLDER / "real_gas.toml")["accuracy"].number, "may_read": visit.may(Act.CHECK),
-        "may_plant": visit.may(Act.PLANT),
+        "may_plant": visit.may(Act.PLANT), "acts": _acts(visit.site, today), "today": today,
     }  # fmt: skip
     return render(request, "readiness/gas.html", context)
+
+
+def _acts(site: Site, today: date) -> list[DueState]:
+    """Return when the acts on compressors fall due, filters and air tests among them."""
+    compressors = Equipment.objects.filter(site=site, retired_at=None, kind=EquipmentKind.COMPRESSOR)
+    return due_states_of(compressors.values_list("pk", flat=True), site, today)
 
 
 def _content(states: list[Any], name: str) -> int:

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from facility.fields import day_text
-from maintenance.compute.intervals import next_due
 from maintenance.models import Defect, DefectEffect, EquipmentKind, Recall, WorkRecord, WorkResult
+from maintenance.upkeep.state import Word, due_states_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from datetime import date, datetime
 
-    from maintenance.models import Equipment, IntervalRule
+    from maintenance.models import Equipment
+    from maintenance.upkeep.state import DueState
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,38 +77,25 @@ def _recalls(analyser: Equipment, day: date) -> list[str]:
 
 
 def _in_date(analyser: Equipment, day: date) -> tuple[date | None, list[str]]:
-    rules = list(analyser.rules.filter(retired_at=None, counts=True))
-    work = list(
-        WorkRecord.objects.filter(equipment=analyser, retired_at=None, done_on__lte=day).order_by("-done_on", "-id")
-    )
-    if not rules:
+    """Return until when its rules keep it good, and what is against it, as upkeep reckons them for that day."""
+    states = [one for one in due_states_of([analyser.pk], analyser.site, day) if one.counts_for_readiness]
+    if all(one.word is Word.NOT_ASKED for one in states):
         return None, [_("No rule says how long its calibration is good. Add one to %s.") % analyser.tag]
-    ends: list[date] = []
-    faults: list[str] = []
-    for rule in rules:
-        end, fault = _under_rule(rule, [one for one in work if one.rule_id == rule.pk])
-        if fault:
-            faults.append(fault)
-        elif end is not None:
-            ends.append(end)
-            if end < day:
-                faults.append(_("%(act)s ran out on %(day)s.") % {"act": rule.name, "day": day_text(end)})
-    return min(ends, default=None), faults
+    ends = [one.good_through for one in states if one.good_through is not None]
+    return min(ends, default=None), [fault for one in states if (fault := _fault(one))]
 
 
-def _under_rule(rule: IntervalRule, work: Iterable[Any]) -> tuple[date | None, str]:
-    newest = next(iter(work), None)
-    if newest is None:
-        return None, _("%s: never recorded.") % rule.name
-    said = {"act": rule.name, "day": day_text(newest.done_on)}
-    if newest.doubted_by_id is not None:
-        return None, _("%(act)s of %(day)s is in doubt: what it rests on turned out bad.") % said
-    if newest.needs_second_look:
-        return None, _("%(act)s of %(day)s waits for a second look at its dates.") % said
-    if newest.result != WorkResult.PASSED:
-        return None, _("%(act)s of %(day)s did not pass.") % said
-    if newest.due_on is not None:
-        return newest.due_on, ""
-    if not (rule.months or rule.days):
-        return None, ""
-    return next_due(newest.done_on, months=rule.months, days=rule.days), ""
+def _fault(state: DueState) -> str:
+    """Return what one rule has against it, or nothing."""
+    act, newest = state.act, state.newest
+    if newest is not None and newest[1] != WorkResult.PASSED:
+        return _("%(act)s of %(day)s did not pass.") % {"act": act, "day": day_text(newest[0])}
+    if state.word is Word.OVERDUE:
+        ended = state.good_through
+        return _("%(act)s ran out on %(day)s.") % {"act": act, "day": day_text(ended) if ended else "\u2013"}
+    words = {
+        Word.NEVER: _("%s: never recorded.") % act,
+        Word.IN_DOUBT: _("%s is in doubt: what it rests on turned out bad.") % act,
+        Word.SECOND_LOOK: _("%s waits for a second look at its dates.") % act,
+    }
+    return words.get(state.word, "")

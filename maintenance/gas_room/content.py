@@ -28,7 +28,7 @@ from maintenance.reference import gas_law
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from datetime import datetime
+    from datetime import date, datetime
 
     from facility.models import Site
 
@@ -108,6 +108,10 @@ class BankState:
     def ideal_litres(self) -> int:
         """What the ideal law would say."""
         return int(sum(one.sum.ideal_litres for one in self.counting if one.sum))
+
+    def past_test(self, today: date) -> list[str]:
+        """Return the marks of cylinders whose pressure test is overdue."""
+        return [one.row.mark for one in self.lines if one.row.test_due_on is not None and one.row.test_due_on < today]
 
     def worked(self) -> list[Worked]:
         """Return one sum for all cylinders of one size and reading."""

@@ -155,6 +155,8 @@ def _acceptable(row: DeliveredCylinder, bank: GasBank) -> _Read:
     if row.passed is not True:
         reasons = " ".join(why_not(row)) or _("It was not analysed yet.")
         raise ValidationError(_("It cannot count: %s") % reasons, code="not passed")
+    if row.analysed_at is not None and (faults := fitness_of(row.analyser, row.analysed_at).faults):
+        raise ValidationError(_("It cannot count, as is known now: %s Analyse it again.") % " ".join(faults))
     if row.analysed_at is None or row.pressure is None or row.temperature_c is None:
         raise ValidationError(_("Read its pressure and temperature first: analyse it again with both."))
     return _Read(row.analysed_at, row.pressure, row.temperature_c)

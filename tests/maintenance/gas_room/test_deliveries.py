@@ -10,6 +10,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from facility import house
+from facility import services as ground
 from facility.models import Event, Site
 from maintenance.gas_room import services
 from maintenance.gas_room.analysers import fitness_of
@@ -110,8 +111,6 @@ def test_no_analyser_a_defect_a_doubt_or_a_failed_check_pass_nothing(site: Site)
     make.work(rule_of(failed), now().date(), result="failed")
     assert "did not pass" in fitness_of(failed, now()).faults[0]
     doubted = analyser(site)
-    from facility import services as ground
-
     recall = ground.add(
         Recall(site=site, equipment=doubted, last_good_on=(now() - timedelta(days=30)).date(), found_on=now().date(),
                why="cell was dead"),
@@ -173,3 +172,21 @@ def test_a_refusal_keeps_its_reason_and_gives_words_for_the_supplier(site: Site)
     with pytest.raises(ValidationError, match="already"):
         services.refuse(row, "again", None, by=make.BY, shown_version=row.row_version)
     assert Cylinder.objects.count() == 0
+
+
+def test_an_analyser_found_bad_after_the_analysis_stops_the_acceptance(site: Site) -> None:
+    found_bad = analyser(site)
+    row = analysed(site, delivered(site), analysis(found_bad, "99.6"))
+    assert row.passed is True
+    ground.add(
+        Recall(site=site, equipment=found_bad, last_good_on=(now() - timedelta(days=5)).date(), found_on=now().date(),
+               why="cell was dead"),
+        by=make.BY,
+    )  # fmt: skip
+    with pytest.raises(ValidationError, match="cell was dead. Analyse it again"):
+        services.accept(row, make.bank(site), by=make.BY, shown_version=row.row_version)
+
+
+def test_an_analyser_without_a_rule_is_never_in_date(site: Site) -> None:
+    item = make.equipment(site, kind="analyser")
+    assert "No rule says" in fitness_of(item, now()).faults[0]
