@@ -61,7 +61,7 @@ class ChoiceForm(forms.Form):
     )
     guard_factor = NumberField(
         label=gettext_lazy("Guard band, times U"), required=False, min_value=0, max_value=3,
-        help_text=gettext_lazy("1 where nothing else is chosen; a false pass then has at most 2.3 % chance (JCGM 106:2012)."),
+        help_text=gettext_lazy("1 where nothing else is chosen; a false pass is then rare (JCGM 106:2012, 8.3.2)."),
     )  # fmt: skip
     largest_uncertainty = positive(
         gettext_lazy("Largest U allowed (optional)"), gettext_lazy("For the simple rule: above it nothing is judged.")
@@ -154,9 +154,7 @@ class CompareForm(ChoiceForm):
         label=gettext_lazy("Reference above the gauge, m (optional)"), required=False, min_value=-100, max_value=100,
         help_text=gettext_lazy("Below it: minus. The head of the fluid between both is added to each reference value."),
     )  # fmt: skip
-    fluid_density = positive(
-        gettext_lazy("Density of the fluid between both, kg/m³"), gettext_lazy("Fresh water at 20 °C: 998.2.")
-    )
+    fluid_density = positive(gettext_lazy("Density of the fluid between both, kg/m³"))
 
     def __init__(self, *args: Any, rows: int, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -165,6 +163,8 @@ class CompareForm(ChoiceForm):
 
     def open_at(self, equipment: Equipment, today: date, last: dict[str, str] | None) -> None:
         super().open_at(equipment, today, last)
+        water = values("gauges.toml")["head.water_density"]
+        self.fields["fluid_density"].help_text = f"{_(water.meaning)}: {water.value}."
         certificates: Any = self.fields["certificate"]
         rows = ReferenceCertificate.objects.current().filter(
             reference__site=equipment.site_id, reference__retired_at=None

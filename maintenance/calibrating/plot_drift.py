@@ -116,9 +116,9 @@ def _crossing(picture: Picture, drift: Drift, end: float) -> None:
             continue
         x, top = picture.x(months), picture.top
         picture.line((x, top), (x, picture.height - picture.bottom), 1.5, "" if number else "4 3")
-        picture.text(
-            x - 5, picture.height - picture.bottom - 8 - 18 * number, text % {"day": day_text(day)}, "end", strong=True
-        )
+        away = -1 if drift.line is not None and drift.line.at(end) > 0 else 1  # where neither line nor limit runs
+        y = picture.y(away * picture.y_range[1] / 2) - 18 * number
+        picture.text(x - 5, y, text % {"day": day_text(day)}, "end", strong=True)
 
 
 def _years(drift: Drift, end: float) -> list[tuple[float, str]]:

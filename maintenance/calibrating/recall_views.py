@@ -13,6 +13,7 @@ from django.utils.translation import gettext_noop
 
 from facility import evidence
 from facility.access import Act, Visit, enter
+from facility.fields import day_text
 from facility.history import timeline
 from maintenance.calibrating import recalls
 from maintenance.calibrating.common import context, today_at
@@ -77,6 +78,14 @@ def recall_page(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     return render(request, "maintenance/calibrating/recall_page.html", more)
 
 
+def _name(subject: recalls.Subject) -> str:
+    """Return what a thing in doubt is called in a list."""
+    row = subject.row
+    if subject.kind == CALIBRATION:
+        return str(row.equipment)
+    return f"{row.cylinder}, {row.cylinder.bank}" if subject.kind == ANALYSIS else str(row)
+
+
 def answer_recall(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Answer for things in doubt: they stand after all, or were done again."""
     visit = enter(request, site, Act.RETURN)
@@ -84,7 +93,7 @@ def answer_recall(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     still_open = [one for one in recalls.subjects(recall) if one.answer is None]
     form = AnswerForm(request.POST or None, initial={"subjects": request.GET.getlist("subjects")})
     form.fields["subjects"].choices = [  # type: ignore[attr-defined]  # a field with choices
-        (one.key, f"{_(TITLES[one.kind])}: {one.row}") for one in still_open
+        (one.key, f"{_(TITLES[one.kind])}: {_name(one)}, {day_text(one.on)}") for one in still_open
     ]
     if form.is_valid():
         typed = form.cleaned_data

@@ -186,15 +186,21 @@ def compare_pair(request: HttpRequest, site: str) -> HttpResponse:
                                         " both: compare them with a reference.")
                              % {"found": verdict.difference, "limit": verdict.limit, "unit": verdict.unit})  # fmt: skip
             return redirect("maintenance:references", site)
-    more = context(visit, form=form, clocks=clocks, verdict=verdict)
+    more = context(visit, form=form, clocks=clocks, verdict=verdict, figures=_figures())
     refused = form.is_bound and verdict is None
     return render(request, "maintenance/calibrating/pair.html", more, status=422 if refused else 200)
 
 
-def _verdict(typed: dict[str, Any], *, clocks: bool) -> PairVerdict:
+def _figures() -> dict[str, Decimal]:
+    """Return the figures of both rules. Source: maintenance/reference/comparisons.toml."""
     table = values("comparisons.toml")
+    names = {"difference": "clock_pair.difference", "span": "clock_pair.span", "percent": "gauge_pair"}
+    return {name: table[key].number for name, key in names.items()}
+
+
+def _verdict(typed: dict[str, Any], *, clocks: bool) -> PairVerdict:
+    figures = _figures()
     if clocks:
-        limit, span = table["clock_pair.difference"].number, table["clock_pair.span"].number
-        return compare_clocks(typed["apart_s"], typed["span_h"], limit, span)
+        return compare_clocks(typed["apart_s"], typed["span_h"], figures["difference"], figures["span"])
     readings = (typed["first_reading"], typed["second_reading"])
-    return compare_gauges(*readings, typed["full_scale"], table["gauge_pair"].number, typed["unit"])
+    return compare_gauges(*readings, typed["full_scale"], figures["percent"], typed["unit"])

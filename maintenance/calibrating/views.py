@@ -23,9 +23,11 @@ from maintenance.calibrating.plot import NARROW
 from maintenance.calibrating.plot_drift import drift_svg
 from maintenance.calibrating.points_fields import initial_cells, rows_asked, tables
 from maintenance.calibrating.reference_forms import LaboratoryForm
-from maintenance.calibrating.trail import last_good, trail_of
+from maintenance.calibrating.trail import analysed_with, last_good, trail_of
+from maintenance.calibrating.words import fewest_points
 from maintenance.forms import refuse
-from maintenance.models import Calibration, Equipment, EquipmentKind
+from maintenance.models import Calibration, Equipment, EquipmentKind, IntervalRule
+from maintenance.worksheets.common import values
 
 if TYPE_CHECKING:
     from datetime import date
@@ -73,7 +75,7 @@ def _entered(request: HttpRequest, visit: Visit, equipment: Equipment, old: Cali
             return redirect("maintenance:calibration", visit.site.key, stored.pk)
     more = context(
         visit, form=form, equipment=equipment, old=old, reason=reason, clock=isinstance(form, ClockForm),
-        tables=tables(form, rows) if isinstance(form, CompareForm) else [], more_rows=rows + 5,
+        tables=tables(form, rows) if isinstance(form, CompareForm) else [], more_rows=rows + 5, fewest=fewest_points(),
         unproven=isinstance(form, CompareForm) and not form.fields["certificate"].queryset.exists(),  # type: ignore[attr-defined]
     )  # fmt: skip
     return render(request, "maintenance/calibrating/compare.html", more, status=422 if form.is_bound else 200)
@@ -82,7 +84,7 @@ def _entered(request: HttpRequest, visit: Visit, equipment: Equipment, old: Cali
 def _form(request: HttpRequest, visit: Visit, equipment: Equipment, old: Calibration | None) -> tuple[ChoiceForm, int]:
     last = old or Calibration.objects.current().filter(equipment=equipment, laboratory="").first()
     today = today_at(visit)
-    initial = _initial(last, today, visit.actor.name)
+    initial = {"rule": _only_rule(equipment)} | _initial(last, today, visit.actor.name)
     rows = rows_asked(request.GET.get("points"))
     if equipment.kind == EquipmentKind.CLOCK:
         form: ChoiceForm = ClockForm(request.POST or None, initial=initial | _clock_initial(last, old))
@@ -96,6 +98,12 @@ def _form(request: HttpRequest, visit: Visit, equipment: Equipment, old: Calibra
                     "adjusted": old.adjusted, **old.environment}  # fmt: skip
     form.open_at(equipment, today, last.choices if last is not None and old is None else None)
     return form, rows
+
+
+def _only_rule(equipment: Equipment) -> int | None:
+    """Return the act of an item where it has one alone."""
+    acts = list(IntervalRule.objects.current().filter(equipment=equipment).values_list("pk", flat=True)[:2])
+    return acts[0] if len(acts) == 1 else None
 
 
 def _initial(last: Calibration | None, today: date, name: str) -> dict[str, Any]:
@@ -115,7 +123,9 @@ def _initial(last: Calibration | None, today: date, name: str) -> dict[str, Any]
 
 
 def _clock_initial(last: Calibration | None, old: Calibration | None) -> dict[str, Any]:
-    initial: dict[str, Any] = {"limit_s": 15, "limit_span_h": 4}  # 46 CFR 197.458(c)
+    table = values("comparisons.toml")
+    pair = {"limit_s": "clock_pair.difference", "limit_span_h": "clock_pair.span"}
+    initial: dict[str, Any] = {name: table[key].number for name, key in pair.items()}
     if last is None:
         return initial
     names = ("limit_s", "limit_span_h", "compared_with")
@@ -177,8 +187,11 @@ def calibration(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Show one comparison: verdict, plot, every figure, its chain."""
     visit = enter(request, site, Act.SEE)
     row = calibration_of(visit, pk)
+    good_before = last_good(row) if row.computed["look_back"] else None
+    read_since = analysed_with(row.equipment, good_before.done_on) if good_before is not None else []
     more = context(
-        visit, **parts_of(row), history=timeline(row, ZoneInfo(visit.site.zone)), good_before=last_good(row),
+        visit, **parts_of(row), history=timeline(row, ZoneInfo(visit.site.zone)), good_before=good_before,
+        read_since=read_since,
         next_row=getattr(row, "superseded_by", None), may_keep=visit.may(Act.PLANT), may_raise=visit.may(Act.DEFECT),
     )  # fmt: skip
     return render(request, "maintenance/calibrating/calibration.html", more)

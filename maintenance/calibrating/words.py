@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.utils.translation import gettext, gettext_noop
 
 from maintenance.compute.decisions import Verdict
+from maintenance.worksheets.common import values
 
 VERDICTS = {
     Verdict.PASSED: gettext_noop("Within limits"),
@@ -18,7 +19,9 @@ MARKS = {
     Verdict.FAILED: "stop", Verdict.TOO_UNCERTAIN: "unknown",
 }  # fmt: skip
 REMARKS = {
-    "few points": gettext_noop("Fewer points than the class asks for: 10 for classes 0.1 to 0.6, 5 for coarser ones."),
+    "few points": gettext_noop(
+        "Fewer points than the class asks for: %(fine)s for classes below %(coarse_from)s, %(coarse)s from there on."
+    ),
     "no falling": gettext_noop("No readings coming down: hysteresis is not known."),
     "hysteresis over limit": gettext_noop("The hysteresis is larger than the tightest limit."),
     "grade from memory": gettext_noop(
@@ -64,6 +67,19 @@ def verdict_words(verdict: str | None) -> str:
 def verdict_mark(verdict: str | None) -> str:
     """Return the mark of a verdict."""
     return MARKS[Verdict(verdict)] if verdict else "unknown"
+
+
+def fewest_points() -> dict[str, str]:
+    """Return how many points the classes ask for. Source: maintenance/reference/gauges.toml [points]."""
+    table = values("gauges.toml")
+    names = {"fine": "points.fine", "coarse": "points.coarse", "coarse_from": "points.finest_coarse_class"}
+    return {name: str(table[key].number) for name, key in names.items()}
+
+
+def remark_words(key: str) -> str:
+    """Return the words of a remark."""
+    words = said(REMARKS, key)
+    return words % fewest_points() if "%(" in words else words
 
 
 def said(words: dict[str, str], key: str) -> str:
