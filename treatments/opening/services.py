@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from facility import events, services
 from facility.models import Chamber, Person
+from maintenance.upkeep.services import add_run as raise_counters
 from treatments.models import LogEntry, LogKind, Run, RunPlace, RunRole
 from treatments.opening.places import NewPlace, add_place
 from treatments.opening.waits import begin_waits, is_late, move_waits
@@ -204,6 +205,7 @@ def reach_surface(run: Run, at: datetime, by: Actor, inside: Iterable[Person] = 
     run.ended_at = at
     services.change(run, by=by, reason=_("Reached surface."), shown_version=run.row_version, action="run ended")
     begin_waits(run, at, inside, by=by)
+    raise_counters(run.chamber, run.started_at, at, run.number, by)
     return run
 
 

@@ -66,9 +66,8 @@ class StartForm(_AtField):
     supervisor = forms.CharField(label=gettext_lazy("Supervisor"), max_length=150)
     panel = PersonChoice(Person.objects.none(), label=gettext_lazy("Panel operator"), required=False)
     log_keeper = PersonChoice(Person.objects.none(), label=gettext_lazy("Log keeper"), required=False)
-    tenders = forms.ModelMultipleChoiceField(
-        Person.objects.none(), label=gettext_lazy("Inside tenders"), required=False, widget=forms.CheckboxSelectMultiple
-    )
+    tender = PersonChoice(Person.objects.none(), label=gettext_lazy("Inside tender"), required=False)
+    second_tender = PersonChoice(Person.objects.none(), label=gettext_lazy("Second inside tender"), required=False)
     patients = forms.IntegerField(
         label=gettext_lazy("Patients"), required=False, min_value=0, max_value=MOST_PATIENTS,
         help_text=gettext_lazy("How many. They are called patient 1, patient 2; who they are goes on a page of its own."),
@@ -87,7 +86,7 @@ class StartForm(_AtField):
     )  # fmt: skip
 
     field_order = (
-        "plan", "purpose", "supervisor", "at", "reason", "panel", "log_keeper", "tenders", "patients", "table", "lock",
+        "plan", "purpose", "supervisor", "at", "reason", "panel", "log_keeper", "tender", "second_tender", "patients", "table", "lock",
     )  # fmt: skip
 
     def open_at(self, site: Site, now: datetime) -> None:
@@ -95,7 +94,7 @@ class StartForm(_AtField):
         fields: Any = self.fields
         fields["plan"].queryset = Plan.objects.filter(chamber__site=site, retired_at=None).select_related("chamber")
         fields["lock"].queryset = Lock.objects.filter(chamber__site=site, retired_at=None).select_related("chamber")
-        for name in ("panel", "log_keeper", "tenders"):
+        for name in ("panel", "log_keeper", "tender", "second_tender"):
             fields[name].queryset = Person.objects.filter(site=site, retired_at=None)
         fields["table"].choices = [
             ("", _("that of the plan")), (NO_TABLE, _("none")),
@@ -105,8 +104,10 @@ class StartForm(_AtField):
     def people(self) -> tuple[NewPlace, ...]:
         """Return who is put in the run beside the supervisor."""
         typed = self.cleaned_data
-        pairs = [(RunRole.PANEL, typed["panel"]), (RunRole.LOG, typed["log_keeper"])]
-        pairs += [(RunRole.TENDER, person) for person in typed["tenders"]]
+        pairs = [
+            (RunRole.PANEL, typed["panel"]), (RunRole.LOG, typed["log_keeper"]),
+            (RunRole.TENDER, typed["tender"]), (RunRole.TENDER, typed["second_tender"]),
+        ]  # fmt: skip
         crew = [NewPlace(role, person) for role, person in pairs if person is not None]
         return (*crew, *(NewPlace(RunRole.PATIENT) for _number in range(typed["patients"] or 0)))
 

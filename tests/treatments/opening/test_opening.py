@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from django.urls import reverse
 from facility import events, services
 from facility.models import Event
 from tests import make
+from tests.maintenance.upkeep.support import counter, reading
 from tests.treatments.opening.support import opened, put
 from tests.treatments.table_book.support import PARTS, actor, director
 from tests.treatments.test_runs import plan_of, signed_in
@@ -211,7 +213,7 @@ def test_the_pages_open_a_run_let_it_leave_surface_and_give_another_up() -> None
         "plan": plan.pk,
         "purpose": "treatment",
         "supervisor": "I. Tamaro",
-        "tenders": [tender.pk],
+        "tender": tender.pk,
         "patients": "2",
     }
     assert client.post(start, typed).status_code == 302
@@ -254,3 +256,20 @@ def test_a_start_without_preparation_is_in_the_log_too_and_late_where_it_is() ->
     assert client.post(reverse("treatments:start_run", args=[chamber.site.key]), typed).status_code == 302
     entry = LogEntry.objects.get()
     assert (entry.kind, entry.late) == ("left_surface", True)
+
+
+def test_a_run_raises_the_counters_of_its_chamber_once() -> None:
+    """Hand sums: one cycle, and 5 h under pressure, on top of what was read the day before."""
+    run = opened()
+    site = run.chamber.site
+    cycles = counter(site, chamber=run.chamber)
+    hours = counter(site, chamber=run.chamber, unit="hours", per_run=0, per_hour=1)
+    reading(cycles, (T - timedelta(days=1)).date(), "412")
+    reading(hours, (T - timedelta(days=1)).date(), "1900.5")
+    left(run)
+    reach_surface(run, T + timedelta(hours=5), make.BY)
+    found = {one.unit: one.readings.latest("id").value for one in (cycles, hours)}
+    assert found == {"cycles": Decimal(413), "hours": Decimal("1905.5")}
+    with pytest.raises(ValidationError, match="ended already"):
+        reach_surface(run, T + timedelta(hours=5), make.BY)
+    assert cycles.readings.count() == 2
