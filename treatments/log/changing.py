@@ -16,7 +16,7 @@ from treatments.compute.log_kinds import KINDS
 from treatments.compute.log_times import typed_time
 from treatments.compute.log_values import Typed, check
 from treatments.log import doubts
-from treatments.log.services import Stored, locked
+from treatments.log.services import TURNS, Stored, locked
 from treatments.log.spans import depth_spans, spans
 from treatments.log.wording import MARKS
 from treatments.models import LogEntry, LogKind, RunPlace
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from facility.models import Site
     from treatments.models import Run
 
-TURNS = (LogKind.LEFT_SURFACE, LogKind.REACHED_SURFACE)
 SLIP = "slip"
 
 

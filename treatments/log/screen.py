@@ -36,8 +36,8 @@ def groups() -> list[Plain]:
         ("note", _("Note"), (K.NOTE,)),
         ("oxygen", _("Oxygen, person"), (K.OXYGEN_ON, K.AIR_BREAK, K.OXYGEN_OFF)),
         ("toxicity", _("Toxicity sign"), (K.OXYGEN_TOXICITY,)),
-        ("oxygen_lost", _("Oxygen lost"), (K.OXYGEN_LOST, K.OXYGEN_BACK)),
-        ("communication", _("Comms lost"), (K.COMMUNICATION_LOST, K.COMMUNICATION_BACK)),
+        ("oxygen_lost", _("Oxygen supply lost"), (K.OXYGEN_LOST, K.OXYGEN_BACK)),
+        ("communication", _("Communication lost"), (K.COMMUNICATION_LOST, K.COMMUNICATION_BACK)),
     ]  # fmt: skip
     return [{"key": key, "label": label, "kinds": [str(kind) for kind in kinds]} for key, label, kinds in found]
 
@@ -118,7 +118,7 @@ def words() -> dict[str, str]:
         "stored": _("Stored, entry no. {n}: {what}"), "kept": _("Kept here, not sent: {what}"), "undo": _("Undo"), "undone": _("Struck through: {what}"),
         "dropped": _("Taken out before it was sent: {what}"), "not_sent": _("not sent yet"), "rub": _("Rub out"), "point": _("decimal point"),
         "alarm": _("Beyond the limit of the chamber"), "defect": _("Raise a defect"), "now_writes": _("{who} writes the log now."),
-        "due_said": _("Reading due"), "handbook": _("What the handbook asks to be logged, and what its tables say. Not advice: the supervisor and the physician decide."),
+        "due_said": _("Reading due"), "handbook": _("What the handbook's tables say. Not advice: the supervisor and the physician decide."),
         "unconfirmed": _("from memory, unconfirmed"), "change": _("Change"), "people": _("Nobody is named as going under pressure. Add the people to the run."),
         "close": _("The record is closed: say why this is added"),
     }  # fmt: skip

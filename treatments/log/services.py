@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from facility import events, house, services
 from facility.events import What
 from facility.models import Event
 from treatments.compute.log_times import ago, typed_time
-from treatments.compute.log_values import Typed, check
+from treatments.compute.log_values import LogRefusedError, Typed, check
 from treatments.log import doubts, writer
 from treatments.log.spans import depth_spans, spans
 from treatments.models import LogEntry, LogKind, Run, RunPlace
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 #: a device's own time further off than this is not believed; common practice, no source
 DEVICE_OFF = timedelta(minutes=2)
+SAME_MINUTE = timedelta(minutes=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,21 +86,35 @@ class Stored:
     alarm: str = ""
 
 
-def locked(run_pk: int, site: Site) -> Run:
+#: what an ordinary entry asks of its run; the rest is not read 20 times an hour
+NARROW = ("chamber_id", "number", "started_at", "ended_at", "closed_at", "writer", "writer_device", "row_version")
+TURNS = (LogKind.LEFT_SURFACE, LogKind.REACHED_SURFACE)
+
+
+def locked(run_pk: int, site: Site, *, narrow: bool = False) -> Run:
     """Return a run of a site for writing. Errors: Run.DoesNotExist."""
-    return Run.objects.select_for_update(of=("self",)).get(pk=run_pk, chamber__site=site, retired_at=None)
+    rows = Run.objects.select_for_update(of=("self",))
+    return (rows.only(*NARROW) if narrow else rows).get(pk=run_pk, chamber__site=site, retired_at=None)
 
 
-@transaction.atomic
 def add_entry(run_pk: int, given: Given, *, site: Site, by: Actor) -> Stored:
     """Store one entry and its event; the same ``client_id`` again returns what was stored.
 
+    A repeat is looked for only where storing fails, since nearly every entry comes once.
     Errors: Run.DoesNotExist; LogRefusedError and ValidationError in words; LogDoubtError for what is asked about once.
     """
-    run = locked(run_pk, site)
-    repeat = LogEntry.objects.filter(client_id=given.client_id).select_related("occupant").first()
-    if repeat is not None:
-        return _repeat(run, repeat, given)
+    try:
+        return _add(run_pk, given, site=site, by=by)
+    except (IntegrityError, LogRefusedError, ValidationError):
+        stored = LogEntry.objects.filter(client_id=given.client_id).select_related("occupant", "run").first()
+        if stored is None:
+            raise
+        return _repeat(run_pk, stored, given)
+
+
+@transaction.atomic
+def _add(run_pk: int, given: Given, *, site: Site, by: Actor) -> Stored:
+    run = locked(run_pk, site, narrow=given.kind not in TURNS)
     now = events.now()
     at = happened(given, site, now)
     occupant = _occupant(run, given.occupant)
@@ -109,7 +124,7 @@ def add_entry(run_pk: int, given: Given, *, site: Site, by: Actor) -> Stored:
     if not given.sure:
         doubts.ask(run, checked, occupant, at, site)
     row = _row(run, given, checked, occupant, at)
-    row.late = bool(run.closed_at) or events.is_late(at, now, int(house.values(site)["late_entry_min"]))
+    row.late = run.closed_at is not None or is_late(at, now, site)
     writer.note(run, row, given, by=by)
     _turn(run, row, given.surface, by=by)
     event = store_row(row, site, reason=given.reason, by=by)
@@ -132,6 +147,13 @@ def happened(given: Given, site: Site, now: datetime) -> datetime:
     if given.happened_at - now > DEVICE_OFF:
         raise ValidationError(_("The time lies after now. Give the time when it happened."), code="future")
     return given.happened_at
+
+
+def is_late(at: datetime, now: datetime, site: Site) -> bool:
+    """Whether an entry is late by the house rule; one of this minute never is, and costs no look at the rules."""
+    if now - at < SAME_MINUTE:
+        return False
+    return events.is_late(at, now, int(house.values(site)["late_entry_min"]))
 
 
 def is_clock_suspect(given: Given, now: datetime) -> bool:
@@ -158,14 +180,14 @@ def _occupant(run: Run, pk: int | None) -> RunPlace | None:
     return place
 
 
-def _repeat(run: Run, stored: LogEntry, given: Given) -> Stored:
-    if (stored.run_id, stored.kind, stored.occupant_id) != (run.pk, given.kind, given.occupant):
+def _repeat(run_pk: int, stored: LogEntry, given: Given) -> Stored:
+    if (stored.run_id, stored.kind, stored.occupant_id) != (run_pk, given.kind, given.occupant):
         raise ValidationError(
             _("This entry was stored before as “%(stored)s”. Enter the new one once more."),
             code="repeat", params={"stored": stored.get_kind_display()},
         )  # fmt: skip
     event = Event.objects.filter(subject_kind="treatments.logentry", subject_id=stored.pk).order_by("seq").first()
-    return Stored(stored, event.seq if event else 0, run, repeat=True)
+    return Stored(stored, event.seq if event else 0, stored.run, repeat=True)
 
 
 def _row(run: Run, given: Given, checked: Checked, occupant: RunPlace | None, at: datetime) -> LogEntry:
@@ -192,7 +214,7 @@ def store_row(row: LogEntry, site: Site, *, reason: str, by: Actor) -> Event:
 
 def _turn(run: Run, row: LogEntry, surface: Surface | None, *, by: Actor) -> None:
     """Let the run leave or reach surface with the entry that says so."""
-    if row.kind not in (LogKind.LEFT_SURFACE, LogKind.REACHED_SURFACE) or row.occurred_at is None:
+    if row.kind not in TURNS or row.occurred_at is None:
         return
     if LogEntry.objects.filter(run=run, kind=row.kind, retired_at=None).exists():
         raise ValidationError(_("“%(what)s” stands in the log already. Correct that line if its time is wrong."),
@@ -213,5 +235,5 @@ def _follow(run: Run, row: LogEntry, given: Given, *, by: Actor) -> None:
     if given.clinical.strip():
         add_clinical(run, given.clinical, row.occupant, row, by)
     if row.kind == LogKind.LOCK_OUT and row.occupant is not None and row.occurred_at is not None:
-        row.occupant.run = run
+        row.occupant.run = Run.objects.select_related("plan").get(pk=run.pk)
         locked_out(row.occupant, row.occurred_at, by)

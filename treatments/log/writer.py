@@ -41,6 +41,9 @@ def note(run: Run, row: LogEntry, given: Given, *, by: Actor) -> None:
     if not given.device or given.from_paper:
         return
     if not run.writer_device:
-        take_over(run, given.device, by=by)
+        # an ordinary entry reads its run in part: the change is told with all of it
+        whole = run if not run.get_deferred_fields() else type(run)._default_manager.get(pk=run.pk)
+        take_over(whole, given.device, by=by)
+        run.writer, run.writer_device, run.row_version = whole.writer, whole.writer_device, whole.row_version
     elif run.writer_device != given.device[:DEVICE_LENGTH]:
         row.values = row.values | {"beside_writer": run.writer}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from facility.project.bench import doses, gas, readiness, recording, serving
+from facility.project.bench import doses, drift, gas, readiness, recording, run_log, serving
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -24,8 +24,11 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "now-years": readiness.now_page_years,
     "chambers-floor": readiness.many_chambers,
     "chambers-linear": readiness.linear,
+    "log-entry": run_log.entry,
+    "log-queries": run_log.page_queries,
     "gas-content": gas.gas_content,
     "run-dose": doses.dose_of_sixty,
+    "drift-plot": drift.plot,
     "record-seconds": recording.import_seconds,
     "record-ratio": recording.import_ratio,
 }

@@ -4,7 +4,7 @@ import { now, time } from "./run_clock.js";
 import { fill } from "./run_show.js";
 
 const STEPS = [-5, -1, 1, 5];
-const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0"];
+const KEYS = ["7", "8", "9", "rub", "4", "5", "6", ".", "1", "2", "3", "0"];
 const coarse = window.matchMedia("(pointer: coarse)");
 
 function make(tag, name, text, more = {}) {
@@ -126,15 +126,17 @@ export function sheet(root, data, enter) {
     return row;
   }
 
+  // What is asked to be logged stands open; what the tables say is opened by hand.
   function handbook(kind) {
-    const box = make("details", "handbook");
-    box.open = true;
-    box.append(make("summary", "", words.handbook));
-    for (const rule of kind.rules) {
+    const box = make("div", "handbook");
+    const rest = make("details");
+    rest.append(make("summary", "", words.handbook));
+    kind.rules.forEach((rule, place) => {
       const line = make("p", "", rule.text);
       line.append(" ", make("span", "note", `${rule.source}${rule.unconfirmed ? `, ${words.unconfirmed}` : ""}`));
-      box.append(line);
-    }
+      (place ? rest : box).append(line);
+    });
+    if (kind.rules.length > 1) box.append(rest);
     return box;
   }
 
@@ -249,11 +251,16 @@ export function sheet(root, data, enter) {
   });
   dialog.querySelector("[data-cancel]").addEventListener("click", () => dialog.close());
   for (const key of KEYS) {
-    const one = button(key, () => { if (target) { target.value += key; fresh(); } }, "");
+    const rub = key === "rub";
+    const act = () => {
+      if (!target) return;
+      target.value = rub ? target.value.slice(0, -1) : target.value + key;
+      fresh();
+    };
+    const one = button(rub ? words.rub : key, act, rub ? "w" : "");
     if (key === ".") one.setAttribute("aria-label", words.point);
     pad.append(one);
   }
-  pad.append(button(words.rub, () => { if (target) { target.value = target.value.slice(0, -1); fresh(); } }, "w"));
   pad.addEventListener("mousedown", (event) => event.preventDefault());
 
   return (group) => {
