@@ -42,6 +42,8 @@ def successor(old: Kept) -> Kept:
     row.retired_reason = ""
     if isinstance(row, QualificationHeld):
         row.second_look_by = ""
+    if isinstance(row, WorkRecord) and row.second_look_by:
+        row.needs_second_look, row.second_look_by, row.second_look_at = True, "", None
     return row  # type: ignore[no-any-return]  # a copy of a row
 
 

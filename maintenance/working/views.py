@@ -23,7 +23,7 @@ from maintenance.services import asks_for_defect, same_person
 from maintenance.working import taking
 from maintenance.working.every import ELSEWHERE, KINDS, guessed, offered
 from maintenance.working.forms import WorkCorrectionForm, WorkForm
-from maintenance.working.shown import shown_details
+from maintenance.working.shown import shown_details, shown_lines, shown_readings
 
 if TYPE_CHECKING:
     from datetime import date
@@ -88,6 +88,7 @@ def work(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     first_reader = str(row.details.get("typed_by") or row.recorded_by)
     context = page(
         visit, row=row, kind=kind, history=timeline(row, ZoneInfo(visit.site.zone)), details=shown_details(kind, row.details),
+        lines=shown_lines(row.computed), readings=shown_readings(row.readings),
         next_row=getattr(row, "superseded_by", None), asks=row.is_current and asks_for_defect(row), raise_query=raise_query(row, visit),
         may_correct=row.is_current and visit.may(Act.PLANT) and row.kind not in ELSEWHERE, may_raise=visit.may(Act.DEFECT),
         may_look=visit.may(Act.PLANT) and row.needs_second_look and not same_person(first_reader, visit.actor.name),

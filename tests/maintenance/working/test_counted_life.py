@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 
 import pytest
+from django.urls import reverse
 
 from facility import services
 from maintenance.models import Counter, CounterReading, MeterReplacement, WorkRecord
@@ -38,3 +39,5 @@ def test_a_viewport_takes_its_cycles_from_the_counter_over_a_replaced_meter() ->
     assert client.post(address(port, "viewport"), typed).status_code == 302
     lines = {label: value for label, value, _unit in WorkRecord.objects.get().computed["lines"]}
     assert (lines["Ends by cycles"], lines["First of the two"]) == ("2028-10-01", "2028-10-01")
+    page = client.get(reverse("maintenance:work", args=[site.key, WorkRecord.objects.get().pk])).content.decode()
+    assert "1 Oct 2028" in page
