@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.shortcuts import get_object_or_404
 
 from facility import events
+from maintenance.calibrating.trail import with_newest_work
 from maintenance.models import Calibration, Equipment, EquipmentKind, Reference, ReferenceCertificate
 
 if TYPE_CHECKING:
@@ -41,9 +42,9 @@ def calibration_of(visit: Visit, pk: int) -> Calibration:
     rows = Calibration.objects.filter(equipment__site=visit.site)
     joined = rows.select_related(
         "equipment__site", "certificate__reference", "work__rule__equipment", "work__evidence", "work__doubted_by",
-        "supersedes",
+        "work__superseded_by", "supersedes",
     )  # fmt: skip
-    return get_object_or_404(joined, pk=pk)
+    return with_newest_work([get_object_or_404(joined, pk=pk)])[0]
 
 
 def reference_of(visit: Visit, pk: int) -> Reference:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from maintenance.calibrating.trail import with_newest_work
 from maintenance.compute.distributions import coverage_factor
 from maintenance.compute.drift import DriftError, crossing, crossing_with_uncertainty, fit
 from maintenance.compute.drift_history import Found, levelled, shifts
@@ -71,8 +72,9 @@ class Drift:
 
 def drift_of(equipment: Equipment) -> Drift | None:
     """Return the drift of an instrument, None where it was never compared."""
-    rows = Calibration.objects.current().filter(equipment=equipment).select_related("work", "equipment")
-    return drift_from(list(rows.order_by("done_on", "pk")))
+    rows = Calibration.objects.current().filter(equipment=equipment)
+    joined = rows.select_related("work__superseded_by", "work__rule", "equipment").order_by("done_on", "pk")
+    return drift_from(with_newest_work(joined))
 
 
 def drift_from(rows: Sequence[Calibration]) -> Drift | None:

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from facility import services
 from maintenance.calibrating import reach
 from maintenance.calibrating.reach import ANALYSIS, CALIBRATION, CERTIFICATE, DELIVERED, SAMPLE
+from maintenance.calibrating.trail import newest_work
 from maintenance.models import (
     Calibration,
     CylinderAnalysis,
@@ -82,7 +83,7 @@ def keys_of(found: Reached) -> list[tuple[str, int]]:
 def doubted_row(kind: str, pk: int) -> Kept | None:
     """Return the row that carries the doubt of a thing; a certificate and a delivered cylinder carry none."""
     if kind == CALIBRATION:
-        return Calibration.objects.select_related("work").get(pk=pk).work
+        return newest_work(Calibration.objects.select_related("work__superseded_by").get(pk=pk).work)
     model = {ANALYSIS: CylinderAnalysis, SAMPLE: GasSample}.get(kind)
     return model.objects.get(pk=pk) if model else None
 

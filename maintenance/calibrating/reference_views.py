@@ -20,7 +20,7 @@ from maintenance.calibrating.common import INSTRUMENTS, certificate_of, context,
 from maintenance.calibrating.page import mark_of, words_of
 from maintenance.calibrating.reference_forms import CertificateForm, CertificateLookForm, PairForm, ReferenceForm
 from maintenance.calibrating.standing import against
-from maintenance.calibrating.trail import below, rests_on
+from maintenance.calibrating.trail import below, rests_on, with_newest_work
 from maintenance.compute.pairs import PairVerdict, compare_clocks, compare_gauges
 from maintenance.forms import refuse
 from maintenance.models import Calibration, Equipment, Reference, ReferenceCertificate
@@ -64,8 +64,9 @@ def _standing(visit: Visit, today: date) -> list[dict[str, Any]]:
 
 def _instruments(visit: Visit) -> list[dict[str, Any]]:
     newest: dict[int, Calibration] = {}
-    rows = Calibration.objects.current().filter(equipment__site=visit.site).select_related("work", "equipment")
-    for row in rows.order_by("done_on", "pk"):
+    rows = Calibration.objects.current().filter(equipment__site=visit.site)
+    joined = rows.select_related("work__superseded_by", "equipment").order_by("done_on", "pk")
+    for row in with_newest_work(joined):
         newest[row.equipment_id] = row
     items = Equipment.objects.current().filter(site=visit.site, kind__in=INSTRUMENTS)
     found = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import io
 from datetime import date
 from decimal import Decimal
@@ -15,6 +16,7 @@ from PIL import Image
 
 from facility.models import Site, SiteRole
 from maintenance.models import Calibration, Happening, Reference, ReferenceCertificate, WorkResult
+from maintenance.services import correct_work
 from tests import make
 from tests.maintenance.calibrating import support
 
@@ -177,6 +179,16 @@ def test_a_laboratorys_certificate_counts_once_its_days_are_confirmed() -> None:
     assert (row.work.needs_second_look, row.work.due_on, row.work.result) == (True, date(2027, 3, 1), WorkResult.PASSED)
     page = browser.get(reverse("maintenance:calibration", args=[site.key, row.pk])).content.decode()
     assert "Waits for a second look" in page
+
+
+def test_days_that_a_second_person_refused_leave_the_newer_record_of_work_to_count() -> None:
+    site = make.site()
+    row = support.comparison(make.equipment(site), support.certificate(support.reference(site)))
+    work = copy.copy(row.work)
+    work.pk, work._state.adding, work.row_version, work.result = None, True, 1, WorkResult.UNREAD
+    correct_work(row.work, work, by=make.BY, reason="Read otherwise")
+    page = support.client(site).get(reverse("maintenance:drift", args=[site.key, row.equipment_id])).content.decode()
+    assert "could not read" in page
 
 
 def test_dates_off_a_scan_are_confirmed_by_a_second_person_who_reads_the_same() -> None:
