@@ -58,6 +58,15 @@ def confirm(site: Site, key: str, handbook: str, *, shown_digest: str, by: Actor
 
 
 @transaction.atomic
+def take_back(row: TableConfirmation, *, reason: str, by: Actor) -> TableConfirmation:
+    """Let a comparison no longer count: the wrong edition, or a difference seen later.
+
+    Errors: ValidationError for a blank reason; ChangedMeanwhileError if it no longer counts.
+    """
+    return services.retire(row, by=by, reason=reason, action="comparison with the handbook taken back")
+
+
+@transaction.atomic
 def propose(site: Site, key: str, parts: Mapping[str, Any], source: str, *, by: Actor) -> SiteTable:
     """Store the next version of a site's own table; it counts once another person has approved it.
 

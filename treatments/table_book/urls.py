@@ -11,6 +11,7 @@ urlpatterns: list[URLPattern] = [
     path("<slug:site>/tables/new/", edit_views.edit_table, name="new_table"),
     path("<slug:site>/tables/own/<int:pk>/approve/", edit_views.approve_table, name="approve_table"),
     path("<slug:site>/tables/own/<int:pk>/withdraw/", edit_views.withdraw_table, name="withdraw_table"),
+    path("<slug:site>/tables/compared/<int:pk>/take-back/", views.take_back, name="take_back_comparison"),
     path("<slug:site>/tables/<str:table>/", views.table, name="table"),
     path("<slug:site>/tables/<str:table>/confirm/", views.confirm_table, name="confirm_table"),
     path("<slug:site>/tables/<str:table>/change/", edit_views.edit_table, name="edit_table"),

@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from facility.access import Act, enter
 from facility.http import StaffRequest
 from treatments.compute.profile import profile
 from treatments.forms import refuse
-from treatments.models import SiteTable
+from treatments.models import SiteTable, TableConfirmation
 from treatments.reference import FILES
 from treatments.table_book import services
-from treatments.table_book.forms import CLOCKS, ConfirmForm
+from treatments.table_book.forms import CLOCKS, ConfirmForm, WithdrawForm
 from treatments.table_book.reading import notes_of, picture, rows_of, totals, values_of
 from treatments.table_book.tables import (
     NoSuchTableError,
@@ -115,3 +115,19 @@ def confirm_table(request: StaffRequest, site: str, table: str) -> HttpResponse:
     more = context(visit, **shown(found), values=values_of(table), notes=notes_of(table), form=form)
     status = UNPROCESSABLE if form.is_bound else 200
     return render(request, "treatments/table_book/confirm.html", more, status=status)
+
+
+def take_back(request: HttpRequest, site: str, pk: int) -> HttpResponse:
+    """Let a comparison with a printed handbook no longer count."""
+    visit = enter(request, site, Act.LOG)
+    row = get_object_or_404(TableConfirmation.objects.filter(site=visit.site, retired_at=None), pk=pk)
+    form = WithdrawForm(request.POST or None)
+    if form.is_valid():
+        try:
+            services.take_back(row, reason=form.cleaned_data["reason"], by=visit.actor)
+        except ValidationError as error:
+            refuse(form, error)
+        else:
+            return redirect("treatments:table", site, row.table)
+    status = UNPROCESSABLE if form.is_bound else 200
+    return render(request, "treatments/table_book/take_back.html", context(visit, row=row, form=form), status=status)

@@ -9,7 +9,6 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
 
-from facility import services as records
 from facility.events import Actor
 from facility.models import Event, Site
 from tests import make
@@ -58,11 +57,18 @@ def test_a_confirmation_is_bound_to_the_values_that_were_shown(site: Site) -> No
     assert row.digest == table_for(site, "TT6").digest
 
 
-def test_a_confirmation_taken_back_no_longer_counts(site: Site) -> None:
-    first = compare(site, actor(director(site)))
+def test_a_confirmation_taken_back_no_longer_counts_and_the_person_may_compare_again(site: Site) -> None:
+    who = director(site)
+    first = compare(site, actor(who))
     compare(site, actor(director(site, "Olav", "Dahl")))
-    records.retire(first, by=make.BY, reason="wrong edition")
+    client = signed_in(who)
+    address = reverse("treatments:take_back_comparison", args=[site.key, first.pk])
+    assert client.post(address, {"reason": ""}).status_code == 422
+    assert client.post(address, {"reason": "wrong edition"}).status_code == 302
     assert table_for(site, "TT6").standing == "unconfirmed"
+    assert client.get(address).status_code == 404
+    compare(site, actor(who))
+    assert table_for(site, "TT6").standing == "confirmed"
 
 
 def test_a_confirmation_is_an_event_with_handbook_and_digest(site: Site) -> None:
