@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.imports.urls")),
     path("", include("facility.walk.urls")),
     path("", include("facility.readiness.urls")),
+    path("", include("facility.practice.urls")),
     path("", include("facility.records.urls")),
     path("", include("facility.records.place_urls")),
     path("", include(([*of_maintenance, *gas_of_runs], "maintenance"))),
