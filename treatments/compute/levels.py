@@ -41,7 +41,7 @@ def levelled(depth: Track, entries: Iterable[LoggedEntry], level: Level) -> Trac
 def _stays(points: Sequence[tuple[float, float]], minute: float) -> bool:
     """Return whether the line at a minute is at the depth of the one before it."""
     before = [depth for at, depth in points if at <= minute]
-    return before[-1] == before[-2]
+    return before[1:] != [] and before[-1] == before[-2]
 
 
 def _end(points: Sequence[tuple[float, float]], place: int, marks: dict[float, str], level: Level) -> int:

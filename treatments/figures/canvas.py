@@ -87,6 +87,7 @@ class Canvas:
     def text(self, place: tuple[float, float], words: str, *, anchor: str = "start", bold: bool = False) -> None:
         """Write words at a place of the sheet."""
         weight = ' font-weight="700"' if bold else ""
+        words = "".join(one for one in words if one.isprintable())
         self.parts.append(
             f'<text x="{place[0]:g}" y="{place[1]:g}" font-family={quoteattr(FONT)} font-size="{TEXT_SIZE}"'
             f' text-anchor="{anchor}" fill="{self.ink}"{weight}>{escape(words)}</text>'

@@ -37,12 +37,13 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from treatments.compute.waits import Wait
+    from treatments.figures.rows import Rows
     from treatments.figures.timing import Timing
     from treatments.models import Run
 
 __all__ = [
     "Air", "BankUsed", "Co2Seen", "Conformity", "DepthNow", "Dose", "Figures", "GasUsed", "PersonFigures", "PlannedAt",
-    "RateDone", "Recorded", "StopDone", "TableUsed", "Temperature", "TenderOwed", "Ventilation", "figures_of",
+    "RateDone", "Recorded", "StopDone", "TableUsed", "Temperature", "TenderOwed", "Ventilation", "figures_from", "figures_of",
 ]  # fmt: skip
 
 
@@ -52,8 +53,13 @@ def figures_of(run: Run, now: datetime) -> Figures:
     ``run``: its chamber with the site, its lock and its plan are read if they were not fetched with it. Entries that
     happened after ``now`` are left out. Errors: TableError if the stored table makes no sense.
     """
-    found = timing(rows_of(run, now))
-    rows, last = found.rows, found.last
+    return figures_from(rows_of(run, now))
+
+
+def figures_from(rows: Rows) -> Figures:
+    """Return the same from rows that were read before. Nothing is asked of the database."""
+    found = timing(rows)
+    run, last = rows.run, found.last
     persons = people(found)
     events, next_events = events_of(found, tender_events(found, persons))
     ended = rows.instant(rows.until) if rows.over and run.started_at is not None else None
