@@ -139,9 +139,10 @@ def delivered(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     row = delivered_of(visit, pk)
     today = events.now().astimezone(ZoneInfo(visit.site.zone)).date()
     certificate = row.judged.get("certificate")
+    wrong = wrong_gas_words(row.judged, row.values.get("o2"))
     context = context_of(
-        visit, row=row, standing=standing_of(row), reasons=why_not(row), sets=shown_sets(row.judged),
-        wrong=wrong_gas_words(row.judged, row.oxygen_percent), differ=note_on_sets(row.judged),
+        visit, row=row, standing=standing_of(row), reasons=[one for one in why_not(row) if one != wrong],
+        sets=shown_sets(row.judged), wrong=wrong, differ=note_on_sets(row.judged),
         tested=requalification_words(row.test_due_on, today), hook_up=row.judged.get("hook_up"),
         certificate=Evidence.objects.filter(pk=certificate, site=visit.site).first() if certificate else None,
         is_open=row.state in OPEN, words=refusal_words(row, visit.site) if row.refused_because else "",

@@ -85,9 +85,10 @@ def sample(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.SEE)
     rows = GasSample.objects.select_related("equipment", "bank", "analyser", "work", "evidence")
     row = get_object_or_404(rows, pk=pk, site=visit.site)
+    wrong = wrong_gas_words(row.judged, row.values.get("o2"))
     context = context_of(
         visit, row=row, standing=standing_of_sample(row), point=POINTS[row.point][0], sets=shown_sets(row.judged),
-        wrong=wrong_gas_words(row.judged, row.values.get("o2")), reasons=reasons_of(row),
+        wrong=wrong, reasons=[one for one in reasons_of(row) if one != wrong],
         differ=note_on_sets(row.judged), may_raise=visit.may(Act.DEFECT), defect=_defect_address(row, site),
     )  # fmt: skip
     return render(request, "maintenance/gas_room/sample.html", context)

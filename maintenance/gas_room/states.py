@@ -46,7 +46,7 @@ def why_not(row: DeliveredCylinder) -> list[str]:
     """Return every reason why an analysis does not pass; none if it does or there is none."""
     if row.analysed_at is None or row.passed:
         return []
-    return [*gas_reasons(row.judged, row.oxygen_percent), *row.judged.get("analyser_faults", [])]
+    return [*gas_reasons(row.judged, row.values.get("o2")), *row.judged.get("analyser_faults", [])]
 
 
 def gas_reasons(judged: Mapping[str, Any], oxygen_percent: object) -> list[str]:
