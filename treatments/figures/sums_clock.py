@@ -35,7 +35,8 @@ def planned_clock(figures: Figures) -> Sum:
         results.append(Line(_("length by the table, from leaving the surface"), figure(plan.run_minutes), "min"))
         if figures.moved_min is not None and figures.started_at is not None:
             results.append(Line(_("later than that by"), figure(figures.moved_min), "min"))
-            results.append(Line(_("reaches the surface, planned"), clock(figures.planned_end_at, figures.zone)))
+            words = _("reaches the surface, planned") if figures.ended_at is None else _("reached the surface")
+            results.append(Line(words, clock(figures.ended_at or figures.planned_end_at, figures.zone)))
     done = len(figures.events) - len(figures.next_events)
     rows = [
         (elapsed(one.minute), clock(one.at, figures.zone), one.what, who_words(one.who), _("done") if n < done else "")
