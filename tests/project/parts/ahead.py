@@ -6,5 +6,5 @@ from facility.access import Act
 
 PAGES = {
     "readiness:ahead": Act.SEE, "readiness:ahead_chamber": Act.SEE, "readiness:what_if": Act.SEE,
-    "readiness:what_if_chamber": Act.SEE,
+    "readiness:what_if_chamber": Act.SEE, "readiness:crew_hours": Act.SEE, "readiness:crew_hours_chamber": Act.SEE,
 }  # fmt: skip
