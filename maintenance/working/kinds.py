@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from facility.compute.units import kpa_from, pressure_to
@@ -35,6 +36,11 @@ CAUTION = _(
 def value(file: str, name: str) -> Sourced:
     """Return one sourced value of this part's reference files."""
     return load(FOLDER / file)[name]
+
+
+def told(words: Words, file: str, **names: str) -> Words:
+    """Return words with sourced values in them: each name in braces stands for a value of the file."""
+    return format_lazy(words, **{key: str(value(file, name).value) for key, name in names.items()})
 
 
 def source_text(one: Sourced) -> str:

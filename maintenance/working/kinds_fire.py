@@ -54,7 +54,11 @@ def _deluge(given: Answered) -> Sum | None:
     )
     lines = () if density is None else (Line(say("Water on the floor"), text(density, 1), least.unit),)
     return Sum(
-        say("water on the floor = flow / floor area; 1 US gallon is 3.785411784 L"), lines, (on_floor,), (least,)
+        say("water on the floor = flow / floor area; 1 US gallon is %(litres)s L")
+        % {"litres": value("work_tests.toml", "flow.us_gallon").number},
+        lines,
+        (on_floor,),
+        (least,),
     )
 
 

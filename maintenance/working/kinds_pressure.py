@@ -34,6 +34,7 @@ from maintenance.working.kinds import (
     Sum,
     WorkError,
     source_text,
+    told,
     value,
 )
 
@@ -113,9 +114,9 @@ HOLD = KindOfWork(
         Detail("percent_of", _("The percentage is of which starting pressure"), "choice",
                (("gauge", _("gauge")), ("absolute", _("absolute"))), needed=True, about=_("There is no usual one."), carry=True),
         Detail("limit_percent", _("Largest drop"), "number", unit="%",
-               about=_("Empty, with no lowest end pressure either: 10 % by rule of thumb."), carry=True),
+               about=told(_("Empty, with no lowest end pressure either: {drop} % by rule of thumb."), "hold_test.toml", drop="rule_of_thumb.drop"), carry=True),
         Detail("lowest_end", _("Lowest end pressure that passes, gauge"), "number", about=_("In the unit of the readings.")),
-        Detail("required_minutes", _("Time it has to be held"), "number", unit="min", about=_("Empty: 15 minutes."), carry=True),
+        Detail("required_minutes", _("Time it has to be held"), "number", unit="min", about=told(_("Empty: {minutes} minutes."), "hold_test.toml", minutes="rule_of_thumb.minutes"), carry=True),
         Detail("atmosphere", _("Barometer"), "number", about=_("In the unit of the readings. Empty: one atmosphere.")),
     ),
     reckon=_hold, equipment=("vessel", "door_seal", "valve"),
@@ -160,7 +161,7 @@ RELIEF = KindOfWork(
     ),
     details=(
         Detail("setting", _("Set pressure on its tag, gauge"), "number", needed=True, about=_("In the unit of the readings."), carry=True),
-        Detail("tolerance_percent", _("May open off by"), "number", unit="%", about=_("Empty: 3 %, from memory."), carry=True),
+        Detail("tolerance_percent", _("May open off by"), "number", unit="%", about=told(_("Empty: {tolerance} %, unconfirmed."), TABLE, tolerance="relief_valve.tolerance"), carry=True),
         Detail("body", _("Testing body"), carry=True),
     ),
     reckon=_relief, equipment=("relief_valve",),
@@ -173,7 +174,7 @@ def _hose(given: Answered) -> Sum | None:
     needed = working * factor.number
     unit = given.unit("tested")
     test = Derived("test_pressure", say("Test pressure"), tested, unit, needed, None, source_text(factor))
-    formula = say("least test pressure = maximum working pressure x 1.5")
+    formula = say("least test pressure = maximum working pressure x %(factor)s") % {"factor": factor.number}
     return Sum(formula, (Line(say("Least test pressure"), text(needed), unit),), (test,), (factor,))
 
 
@@ -217,7 +218,8 @@ def _cylinder(given: Answered) -> Sum:
                                source_text(up)))  # fmt: skip
         lines.append(Line(say("Least test pressure"), text(needed), given.unit("tested")))
     formula = say("good through = stamp + years, at the end of the month where only the month is stamped;"
-                  " test pressure of steel 3A and 3AA = service pressure x 5 / 3")  # fmt: skip
+                  " test pressure of steel 3A and 3AA = service pressure x %(up)s / %(down)s") % {
+                      "up": table["test_pressure.numerator"].number, "down": table["test_pressure.denominator"].number}  # fmt: skip
     return Sum(formula, tuple(lines), tuple(derived), tuple(used), tuple(remarks), due)
 
 

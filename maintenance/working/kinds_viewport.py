@@ -12,13 +12,26 @@ from maintenance.compute.counters import Reading
 from maintenance.compute.readings import Outcome
 from maintenance.compute.viewport_life import Viewport, ViewportError, ViewportLaw, viewport_life
 from maintenance.reference import FOLDER
-from maintenance.working.kinds import Answered, Derived, Detail, KindOfWork, Limit, Line, Look, Quantity, Sum, WorkError
+from maintenance.working.kinds import (
+    Answered,
+    Derived,
+    Detail,
+    KindOfWork,
+    Limit,
+    Line,
+    Look,
+    Quantity,
+    Sum,
+    WorkError,
+    told,
+)
 from maintenance.working.kinds_pressure import text
 
 if TYPE_CHECKING:
     from maintenance.working.kinds import Words
 
 COUNT = ("",)
+FILE = "viewports.toml"
 SPAN_DAYS = 3650
 FLAWS = (
     ("crazing", _("Crazes")), ("cracks", _("Cracks")), ("deformation", _("Permanent deformations")),
@@ -110,12 +123,12 @@ VIEWPORT = KindOfWork(
         Detail("fabricated_on", _("Fabricated on"), "day", carry=True),
         Detail("installed_on", _("First installed on"), "day", carry=True),
         Detail("stored_as_asked", _("Was stored as the standard asks until then"), "yes",
-               about=_("At most 52 °C, out of sunlight, protected."), carry=True),
-        Detail("life_years", _("Design life on its certificate"), "number", unit=_("years"), about=_("Empty: 10 years."), carry=True),
-        Detail("life_cycles", _("Design life on its certificate"), "number", unit=_("cycles"), about=_("Empty: 10 000 cycles."), carry=True),
+               about=told(_("At most {warmest} °C, out of sunlight, protected."), FILE, warmest="storage.warmest"), carry=True),
+        Detail("life_years", _("Design life on its certificate"), "number", unit=_("years"), about=told(_("Empty: {years} years."), FILE, years="life.years"), carry=True),
+        Detail("life_cycles", _("Design life on its certificate"), "number", unit=_("cycles"), about=told(_("Empty: {cycles} cycles."), FILE, cycles="life.cycles"), carry=True),
         Detail("cycles_now", _("Cycles so far"), "number", about=_("Running total on the day of the inspection.")),
     ),
     reckon=_life, equipment=("viewport",),
-    caution=_("Clean with a mild detergent and water of at most 49 °C, no solvents, no power tools. A flaw beyond the"
-              " standard's tables takes the viewport out of service; a qualified inspector decides in doubt."),
+    caution=told(_("Clean with a mild detergent and water of at most {water} °C, no solvents, no power tools. A flaw beyond the"
+              " standard's tables takes the viewport out of service; a qualified inspector decides in doubt."), "work_tests.toml", water="viewport.water"),
 )  # fmt: skip
