@@ -26,6 +26,7 @@ from facility.readiness.runs import log_given
 from facility.readiness.services import answer_for, evaluate_chamber
 from facility.services import ChangedMeanwhileError
 from treatments.compute.log_values import LogDoubtError, LogRefusedError
+from treatments.figures.state import figures_of
 from treatments.log import screen, state
 from treatments.log.reading import all_of, in_order, lines_of
 from treatments.log.services import Surface, add_entry, happened
@@ -82,7 +83,7 @@ def _shown(visit: Visit, run: Run, rows: Sequence[LogEntry]) -> dict[str, Any]:
 
     return {
         "run": run.pk, "by": visit.actor.user_id, "may": visit.may(Act.LOG), "zone": visit.site.zone,
-        "now": state.instant(events.now()), "tag": _tag_of(run, rows, places), "unit": run.lock.gauge_unit if run.lock else GAUGE,
+        "now": state.instant(events.now()), "unit": run.lock.gauge_unit if run.lock else GAUGE,
         "state": _state(visit, run, rows, places), "kinds": screen.kinds(), "groups": screen.groups(),
         "words": screen.words(), "depths": screen.units_of_depth(), "table": screen.table_words(run),
         "urls": {
@@ -102,24 +103,28 @@ def _state(visit: Visit, run: Run, rows: Sequence[LogEntry], places: Sequence[Ru
     return state.state_of(run, in_order(rows), [place for place in places if place.is_current], every_min)
 
 
-def _tag_of(run: Run, rows: Sequence[LogEntry], places: Sequence[RunPlace]) -> str:
-    """Return what changes whenever the log, its people or its writer do."""
-    parts = [
-        (max((one.pk for one in some), default=0), sum(not one.is_current for one in some)) for some in (rows, places)
-    ]
-    return _tag_text([*parts[0], *parts[1], run.row_version])
-
-
 def _tag(run: Run) -> str:
-    """Return the same as _tag_of() without reading the rows."""
+    """Return what changes whenever the log, its people or its writer do, without reading the rows."""
     gone = Count("pk", filter=Q(retired_at__isnull=False))
     log = LogEntry.objects.filter(run=run).aggregate(last=Max("pk"), gone=gone)
     people = RunPlace.objects.filter(run=run).aggregate(last=Max("pk"), gone=gone)
-    return _tag_text([log["last"], log["gone"], people["last"], people["gone"], run.row_version])
-
-
-def _tag_text(parts: Sequence[int | None]) -> str:
+    parts = (log["last"], log["gone"], people["last"], people["gone"], run.row_version)
     return ".".join(str(one or 0) for one in parts)
+
+
+def _moved_plan(run: Run, now: datetime) -> list[dict[str, Any]] | None:
+    """Return what is due by the plan as moved by the whole log; None where the figures cannot be had of such a log."""
+    try:
+        found = figures_of(run, now)
+    except ValueError:
+        return None
+    if found.plan is None or run.ended_at is not None:
+        return None
+    return [
+        {"at": state.instant(one.at), "what": ": ".join(filter(None, [", ".join(one.who), one.what])),
+         "depth_fsw": one.depth_fsw}
+        for one in found.events if one.at > now
+    ]  # fmt: skip
 
 
 @require_GET
@@ -135,7 +140,10 @@ def log_since(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         context = {"visit": visit, "run": run, "lines": lines_of(run, rows), "may_log": visit.may(Act.LOG)}
         with timezone.override(ZoneInfo(visit.site.zone)):
             html = render_to_string("treatments/log/lines.html", context, request)
-        answer = JsonResponse({"tag": tag, "html": html, "state": _state(visit, run, rows, _places(run))})
+        stands = _state(visit, run, rows, _places(run))
+        moved = _moved_plan(run, events.now())
+        stands |= {} if moved is None else {"ahead": moved}
+        answer = JsonResponse({"tag": tag, "html": html, "state": stands})
     answer["ETag"] = f'"{tag}"'
     answer["X-Facility-Time"] = state.instant(events.now())
     return answer

@@ -195,7 +195,7 @@ async function look(force = false) {
   try {
     const answer = await fetch(urls.since, {
       cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(POLL_MS.watching * 3),
-      headers: { Accept: "application/json", "If-None-Match": `"${data.tag}"` },
+      headers: { Accept: "application/json", ...(data.tag ? { "If-None-Match": `"${data.tag}"` } : {}) },
     });
     clock.set(answer.headers.get("X-Facility-Time"), performance.now() - asked);
     if (answer.status === 200) take(await answer.json());
