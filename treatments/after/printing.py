@@ -1,0 +1,63 @@
+"""Papers of a run as PDF: a template and its style become one document, made whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.http import HttpResponse
+from django.template.loader import render_to_string
+from django.utils.translation import get_language
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+LONGEST_S = 120
+STYLE = Path(__file__).parent / "paper.css"
+ROOT = Path(__file__).parent.parent.parent
+FONT = "IBMPlexSans[wdth,wght].ttf"
+
+
+class PrintingError(RuntimeError):
+    """The PDF could not be made: what the page-maker said last."""
+
+
+def font_file() -> Path:
+    """Return the font that papers are set in. Errors: PrintingError if its package is missing."""
+    found = find_spec("fontpkg_ibm_plex_sans")
+    if found is None or found.origin is None:
+        raise PrintingError("The font package fontpkg-ibm-plex-sans is not installed.")
+    return Path(found.origin).parent / "files" / FONT
+
+
+def pdf_of(template: str, context: Mapping[str, Any]) -> bytes:
+    """Return the PDF of a template, in the reader's language.
+
+    Errors: PrintingError if it cannot be made in time.
+    """
+    html = render_to_string(template, dict(context) | {"language": get_language() or "en"})
+    job = {"html": html, "css": STYLE.read_text(encoding="utf-8"), "font": str(font_file())}
+    try:
+        done = subprocess.run(  # this program's own module, nothing of the request in the command
+            [sys.executable, "-m", "treatments.after.press"], input=json.dumps(job).encode(), capture_output=True,
+            timeout=LONGEST_S, cwd=ROOT, check=False,
+        )  # fmt: skip
+    except subprocess.TimeoutExpired:
+        raise PrintingError(f"The paper was not ready after {LONGEST_S} s.") from None
+    if done.returncode != 0 or not done.stdout.startswith(b"%PDF"):
+        raise PrintingError(
+            done.stderr.decode(errors="replace").strip().splitlines()[-1:][0] if done.stderr else "no output"
+        )
+    return done.stdout
+
+
+def as_answer(pdf: bytes, name: str) -> HttpResponse:
+    """Return a PDF as an answer under our own name."""
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    response["X-Content-Type-Options"] = "nosniff"
+    return response
