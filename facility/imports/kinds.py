@@ -19,13 +19,15 @@ from facility.imports.kinds_plans import NeedFile, PlanFile, PlanGasFile, RoleFi
 from facility.imports.kinds_plant import EquipmentFile, IntervalFile, OpeningFile, WorkFile
 from facility.imports.kinds_runs import RunFile
 from facility.imports.kinds_site import ChamberFile, LockFile, SiteFile
+from facility.imports.kinds_upkeep import CounterFile, CounterReadingFile, DeferralFile, HappeningFile
 
 if TYPE_CHECKING:
     from facility.imports.kind import FileKind
 
 KINDS: tuple[FileKind, ...] = (
     SiteFile(), ChamberFile(), LockFile(), PersonFile(), QualificationKindFile(), QualificationFile(), MedicalFile(),
-    DutyFile(), ContactFile(), EquipmentFile(), IntervalFile(), WorkFile(), BankFile(), CylinderFile(), AnalysisFile(),
+    DutyFile(), ContactFile(), EquipmentFile(), CounterFile(), CounterReadingFile(), IntervalFile(),
+    WorkFile(), HappeningFile(), DeferralFile(), BankFile(), CylinderFile(), AnalysisFile(),
     BankReadingFile(), SupplyFile(), HouseRuleFile(), LimitFile(), SheetFile(), CheckFile(), OpeningFile(), NeedFile(), RoleFile(),
     PlanGasFile(), PlanFile(), RunFile(), DefectFile(),
 )  # fmt: skip

@@ -16,6 +16,7 @@ from facility.imports.cells import (
     day,
     day_or_month,
     instant,
+    number,
     reference,
     text,
     whole,
@@ -23,12 +24,17 @@ from facility.imports.cells import (
 )
 from facility.imports.kind import FileKind
 from facility.imports.kinds_site import CHAMBER
+from facility.imports.kinds_upkeep import COUNT, event_kinds
+from facility.imports.kinds_upkeep import KINDS as EVENTS
 from maintenance.models import (
+    Anchor,
     Equipment,
     EquipmentKind,
     IntervalRule,
     Opening,
+    OverdueEffect,
     Standing,
+    WindowKind,
     WorkRecord,
     WorkResult,
 )
@@ -102,6 +108,37 @@ class IntervalFile(FileKind):
         Column("days", whole(0, 9999), gettext_lazy("every so many days, on top of the months")),
         Column("window_days", whole(0, 999), gettext_lazy("late window; whether it keeps good is a house rule")),
         Column("counts", yes_no, gettext_lazy("yes: counts for readiness"), "yes, no"),
+        Column(
+            "effect",
+            choice(OverdueEffect),
+            gettext_lazy("overdue, it takes the item out or restricts it; empty: out"),
+            ", ".join(OverdueEffect.values),
+        ),
+        Column(
+            "anchor",
+            choice(Anchor),
+            gettext_lazy("next from the day done, or from the day due"),
+            ", ".join(Anchor.values),
+        ),
+        Column(
+            "window_kind", choice(WindowKind), gettext_lazy("how the window is given"), ", ".join(WindowKind.values)
+        ),
+        Column("window_months", whole(0, 600), gettext_lazy("window after, months; with window_days")),
+        Column("early_months", whole(0, 600), gettext_lazy("window before, or earliest after the last act, months")),
+        Column("early_days", whole(0, 999), gettext_lazy("the same, days")),
+        Column("window_percent", number("0", "50"), gettext_lazy("window in percent of the interval")),
+        Column("counter", reference("counters.csv"), gettext_lazy("key of the counter of its counts")),
+        Column("count_every", COUNT, gettext_lazy("every so many counts")),
+        Column("count_life", COUNT, gettext_lazy("life in counts")),
+        Column("count_at_fitting", COUNT, gettext_lazy("count when it was fitted")),
+        Column("life_months", whole(0, 1200), gettext_lazy("life in months")),
+        Column("life_begins_on", day, gettext_lazy("when that life began; empty: in service since")),
+        Column("triggers", event_kinds, gettext_lazy("also due after these events, by commas"), EVENTS),
+        Column("defer_months", whole(0, 600), gettext_lazy("each clean look puts it off by so many months")),
+        Column("hard_stop_months", whole(0, 1200), gettext_lazy("never later than so many months")),
+        Column("acceptance", text(500), gettext_lazy("what passes")),
+        Column("who_may", text(200), gettext_lazy("who may do it")),
+        Column("evidence_asked", text(300), gettext_lazy("evidence it demands")),
         Column("source", text(200), gettext_lazy("code, edition and clause")),
         Column(
             "standing", choice(Standing), gettext_lazy("how the number came to the site"), ", ".join(Standing.values)
@@ -112,7 +149,7 @@ class IntervalFile(FileKind):
     )
 
     def scope(self, site: Site) -> Any:
-        return self.all_rows().filter(equipment__site=site).select_related("equipment__site")
+        return self.all_rows().filter(equipment__site=site).select_related("equipment__site", "counter__site")
 
     def field_of(self, column: str) -> str:
         return {"tag": "equipment", "act": "name"}.get(column, column)
@@ -172,6 +209,7 @@ class WorkFile(FileKind):
         Column("due_on", day, gettext_lazy("next due, only where the certificate gives its own day")),
         Column("done_by", text(150), gettext_lazy("who did it"), required=True),
         Column("note", text(500), gettext_lazy("note")),
+        Column("count", COUNT, gettext_lazy("running total of the act's counter when it was done")),
     )
 
     def scope(self, site: Site) -> Any:
