@@ -24,6 +24,7 @@ from maintenance.working import taking
 from maintenance.working.every import ELSEWHERE, KINDS, guessed, offered
 from maintenance.working.forms import WorkCorrectionForm, WorkForm
 from maintenance.working.shown import shown_details, shown_lines, shown_readings
+from maintenance.working.unanswered import failed_without_defect
 
 if TYPE_CHECKING:
     from datetime import date
@@ -62,6 +63,7 @@ def work_list(request: HttpRequest, site: str) -> HttpResponse:
     context = page(
         visit, rows=found[:PAGE], more=len(found) > PAGE, next_page=urlencode(wanted | {"page": str(number + 1)}),
         wanted=wanted, items=items, kinds=WorkKind.choices, results=WorkResult.choices, may_record=visit.may(Act.PLANT),
+        asking=failed_without_defect(visit.site),
     )  # fmt: skip
     return render(request, "maintenance/working/list.html", context)
 

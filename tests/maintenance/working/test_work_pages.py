@@ -242,6 +242,7 @@ def test_the_list_is_narrowed_by_item_sort_result_and_words(client: Client, item
     def count(query: str) -> int:
         return len(client.get(f"{page}?{query}").context["rows"])
 
+    assert "and no defect came of it" in client.get(page).content.decode()
     assert [count(""), count("result=failed"), count("kind=hose"), count(f"equipment={item.pk}")] == [2, 1, 0, 2]
     assert [count("q=spring"), count("waiting=1"), count("equipment=x&kind=nonsense&page=zero")] == [1, 0, 2]
 
