@@ -72,6 +72,23 @@ def offset_on(day: date, replacements: Sequence[MeterReplacement]) -> Decimal:
     return sum((one.last_of_old - one.first_of_new for one in replacements if one.on <= day), Decimal(0))
 
 
+MOST_REMEMBERED = 256
+_remembered: dict[tuple[int, int], tuple[tuple[Reading, ...], Usage | None]] = {}
+"""Rates of running totals, since many rules count with one counter; the total itself is kept, so its id stays its own."""
+
+
+def usage_of(total: tuple[Reading, ...], span_days: int) -> Usage | None:
+    """Return ``usage`` of a running total, reckoned once for all rules that share it."""
+    known = _remembered.get((id(total), span_days))
+    if known is not None and known[0] is total:
+        return known[1]
+    if len(_remembered) >= MOST_REMEMBERED:
+        _remembered.clear()
+    found = usage(total, span_days)
+    _remembered[id(total), span_days] = (total, found)
+    return found
+
+
 def usage(total: Sequence[Reading], span_days: int) -> Usage | None:
     """Return the rate over the last ``span_days``, from the newest reading at least so old (else the oldest).
 
@@ -93,6 +110,8 @@ def usage(total: Sequence[Reading], span_days: int) -> Usage | None:
 
 def reached_on(total: Sequence[Reading], limit: Decimal) -> date | None:
     """Return the day of the first reading that reached ``limit`` (exactly at it counts), or None."""
+    if not total or total[-1].value < limit:
+        return None
     return next((one.on for one in total if one.value >= limit), None)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from maintenance.compute.counters import Reading, projected_on, reached_on, usage
+from maintenance.compute.counters import Reading, projected_on, reached_on, usage_of
 from maintenance.compute.due_windows import NO_WINDOW, Opening, Window, WindowError, opening
 from maintenance.compute.intervals import IntervalError, Span
 
@@ -129,10 +129,10 @@ def by_counter(limit: Decimal, total: Sequence[Reading], span_days: int, cause: 
 
     Units: ``limit`` and readings those of the counter, as a running total.
     """
+    rate = usage_of(total if isinstance(total, tuple) else tuple(total), span_days)
     reached = reached_on(total, limit)
     if reached is not None:
-        return Side(cause, reached, reached=True, limit=limit, usage=usage(total, span_days))
-    rate = usage(total, span_days)
+        return Side(cause, reached, reached=True, limit=limit, usage=rate)
     when = projected_on(total[-1], limit, rate.per_day) if total and rate is not None else None
     return Side(cause, when, projected=when is not None, limit=limit, usage=rate)
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from maintenance.compute.due import Cause, Due, Side
     from maintenance.compute.rule_due import Counted
 
-AT_ONCE = 2000
+AT_ONCE = 500
 """Rows held at one time."""
 WORSE_FIRST = Case(
     When(result=WorkResult.FAILED, then=Value(0)), When(result=WorkResult.UNREAD, then=Value(1)), default=Value(2)

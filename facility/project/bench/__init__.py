@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from facility.project.bench import doses, drift, gas, readiness, recording, run_log, serving
+from facility.project.bench import doses, drift, due, gas, readiness, recording, run_log, serving
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,4 +31,6 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "drift-plot": drift.plot,
     "record-seconds": recording.import_seconds,
     "record-ratio": recording.import_ratio,
+    "due-bulk": due.bulk_state,
+    "due-memory": due.bulk_memory,
 }
