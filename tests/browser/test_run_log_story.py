@@ -220,9 +220,12 @@ def test_a_second_device_watches_and_takes_over_once_it_is_asked(
         context.close()
 
 
-def test_what_cannot_be_is_refused_on_the_device_and_what_is_unusual_is_asked_once(phone: Phone) -> None:
+def test_what_cannot_be_is_refused_on_the_device_and_what_is_unusual_is_asked_once(
+    phone: Phone, barriers: Callable[[Page], list[str]]
+) -> None:
     page = phone.page
     page.locator("[data-group=reading]").click()
+    assert barriers(page) == []
     page.locator("[name=o2_percent]").fill("211")
     page.locator("[data-store]").click()
     expect(page.locator("[data-refusal]")).to_contain_text("211 % cannot be. Allowed: 0 to 100")

@@ -21,6 +21,7 @@ from treatments.log.spans import depth_spans, spans
 from treatments.log.wording import MARKS
 from treatments.models import LogEntry, LogKind, RunPlace
 from treatments.opening.services import correct_times
+from treatments.opening.waits import move_waits
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -76,6 +77,7 @@ def correct(run_pk: int, entry_pk: int, right: Correction, *, site: Site, by: Ac
     else:
         doubts.refuse_time(run, KINDS[old.kind], at, site)
     services.supersede(old, row, by=by, reason=right.reason)
+    _move_waits(run, row, right.reason, by=by)
     entry = Event.objects.filter(subject_kind="treatments.logentry", subject_id=row.pk).values_list("seq", flat=True)
     return Stored(row, entry[0], run, alarm=doubts.alarm(run, row))
 
@@ -130,4 +132,12 @@ def strike(run_pk: int, entry_pk: int, reason: str, *, site: Site, by: Actor) ->
     if row.kind in TURNS:
         raise ValidationError(_("“%(what)s” cannot be struck: the run hangs on it. Correct its time instead."),
                               code="turn", params={"what": row.get_kind_display()})  # fmt: skip
-    return services.retire(row, by=by, reason=reason, at=events.now(), action="log entry struck")
+    services.retire(row, by=by, reason=reason, at=events.now(), action="log entry struck")
+    _move_waits(run, row, reason, by=by)
+    return row
+
+
+def _move_waits(run: Run, row: LogEntry, reason: str, *, by: Actor) -> None:
+    """Bring the waits of a run that is over to a changed line of who came in and out."""
+    if row.kind in doubts.LOCKS and run.ended_at is not None:
+        move_waits(run, reason=reason, by=by)

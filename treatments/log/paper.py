@@ -74,6 +74,15 @@ def columns() -> list[tuple[str, str]]:
     return [(one.key, f"{_(one.label)} {one.unit}".strip()) for one in reading if one.form is Form.NUMBER]
 
 
+def paper_heads() -> list[str]:
+    """Return the heads of the same columns, short enough for paper."""
+    short = {
+        "o2_percent": "O2 %", "co2_percent": _("CO2 % surface equivalent"), "temperature_c": "°C", "humidity_percent": "% RH",
+        "ventilation_acfm": "acfm", "bank_pressure": _("O2 bank, with unit"),
+    }  # fmt: skip
+    return [short.get(key, head) for key, head in columns()]
+
+
 @transaction.atomic
 def key_in(
     run_pk: int, sheet: Sheet, look_up: Callable[[datetime], Surface], *, site: Site, by: Actor

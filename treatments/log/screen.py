@@ -117,7 +117,7 @@ def words() -> dict[str, str]:
         "again_off": _("{who} is not on oxygen. Store once more if it is right."), "twice": _("Press once more to store: {what}"),
         "stored": _("Stored, entry no. {n}: {what}"), "kept": _("Kept here, not sent: {what}"), "undo": _("Undo"), "undone": _("Struck through: {what}"),
         "dropped": _("Taken out before it was sent: {what}"), "not_sent": _("not sent yet"), "rub": _("Rub out"), "point": _("decimal point"),
-        "alarm": _("Beyond the limit of the chamber"), "defect": _("Raise a defect"), "now_writes": _("{who} writes the log now."),
+        "alarm": _("Beyond the limit of the chamber"), "defect": _("Raise a defect"), "near_miss": _("Tell of a near miss"), "now_writes": _("{who} writes the log now."),
         "due_said": _("Reading due"), "handbook": _("What the handbook's tables say. Not advice: the supervisor and the physician decide."),
         "unconfirmed": _("from memory, unconfirmed"), "change": _("Change"), "people": _("Nobody is named as going under pressure. Add the people to the run."),
         "close": _("The record is closed: say why this is added"),

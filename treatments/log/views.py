@@ -16,7 +16,7 @@ from treatments.compute.log_kinds import KINDS
 from treatments.compute.log_values import LogRefusedError
 from treatments.log import changing
 from treatments.log.forms import CorrectForm, StrikeForm
-from treatments.log.paper import LINES, columns
+from treatments.log.paper import LINES, paper_heads
 from treatments.log.wording import kind_words, refusal, words_of
 from treatments.models import LogEntry, Run, RunPlace
 
@@ -90,7 +90,7 @@ def log_paper(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     address = request.build_absolute_uri(reverse("treatments:key_paper", args=[site, pk]))
     context = {
         "visit": visit, "place": "log", "run": run, "address": address, "numbers": range(1, LINES + 1),
-        "columns": columns(), "kinds": [kind_words(kind) for kind in KINDS],
+        "heads": paper_heads(), "kinds": [kind_words(kind) for kind in KINDS],
         "people": list(RunPlace.objects.filter(run=run, retired_at=None, inside=True)),
         "code": segno.make(address, error="m").svg_data_uri(scale=3),
     }  # fmt: skip

@@ -89,6 +89,7 @@ def _shown(visit: Visit, run: Run, rows: Sequence[LogEntry]) -> dict[str, Any]:
         "urls": {
             "entry": address("log_entry"), "since": address("log_since"), "take": address("take_over"),
             "strike": address("strike_entry", 0), "defect": reverse("maintenance:raise_defect", args=[visit.site.key]),
+            "near_miss": reverse("treatments:report_near_miss", args=[visit.site.key]),
         },
     }  # fmt: skip
 

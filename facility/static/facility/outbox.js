@@ -18,13 +18,18 @@ export function csrf() {
   return field ? field.value : "";
 }
 
+// An older browser cannot be told how long to wait: it then waits as long as it likes.
+export function patience(ms) {
+  return AbortSignal.timeout ? AbortSignal.timeout(ms) : undefined;
+}
+
 // Sends one entry. Returns the answer, or null if the box did not take note of it at all.
 export async function post(url, body) {
   try {
     const response = await fetch(url, {
       method: "POST", credentials: "same-origin", cache: "no-store", redirect: "manual",
       headers: { "Content-Type": "application/json", Accept: "application/json", "X-CSRFToken": csrf() },
-      body: JSON.stringify(body), signal: AbortSignal.timeout(WAIT_MS),
+      body: JSON.stringify(body), signal: patience(WAIT_MS),
     });
     if (response.type === "opaqueredirect" || response.status === 403) return { signIn: true };
     if (response.status >= 500 || !(response.headers.get("Content-Type") || "").includes("json")) return null;

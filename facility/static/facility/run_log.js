@@ -1,5 +1,5 @@
 // The log of a run: entering, undoing, watching, taking over. Each entry is kept here first and sent at once.
-import { csrf, drop, insist, keep, send, waiting } from "./outbox.js";
+import { csrf, drop, insist, keep, patience, send, waiting } from "./outbox.js";
 import * as clock from "./run_clock.js";
 import { dials, fill, persons, say, writes } from "./run_show.js";
 import { sheet } from "./run_sheet.js";
@@ -155,10 +155,13 @@ document.addEventListener("deepstead:unsent", unsentLines);
 
 function alarm(text) {
   const place = root.querySelector("#beyond");
-  const link = document.createElement("a");
-  link.href = urls.defect;
-  link.textContent = words.defect;
-  place.replaceChildren(`${words.alarm}: ${text} `, link);
+  const links = ["defect", "near_miss"].flatMap((name) => {
+    const link = document.createElement("a");
+    link.href = urls[name];
+    link.textContent = words[name];
+    return [link, " "];
+  });
+  place.replaceChildren(`${words.alarm}: ${text} `, ...links);
   place.hidden = false;
   if (navigator.vibrate) navigator.vibrate([400, 150, 400]);
 }
@@ -194,7 +197,7 @@ async function look(force = false) {
   const asked = performance.now();
   try {
     const answer = await fetch(urls.since, {
-      cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(POLL_MS.watching * 3),
+      cache: "no-store", redirect: "manual", signal: patience(POLL_MS.watching * 3),
       headers: { Accept: "application/json", ...(data.tag ? { "If-None-Match": `"${data.tag}"` } : {}) },
     });
     clock.set(answer.headers.get("X-Facility-Time"), performance.now() - asked);

@@ -216,6 +216,15 @@ def test_a_tender_who_locks_out_waits_from_then_on() -> None:
     assert people == {"patient 1": True, "P. Nakoa": False, "S. Marlowe": True}
 
 
+def test_striking_a_lock_out_after_the_run_moves_the_wait_to_its_end() -> None:
+    made, at = started()
+    slip = made.add("lock_out", at + 12 * MINUTE, occupant=made.first.pk).entry
+    made.add("reached_surface", at + 30 * MINUTE)
+    strike(made.run.pk, slip.pk, "slip", site=made.site, by=make.BY)
+    wait = PressureWait.objects.get(person=made.first.person, retired_at=None)
+    assert wait.ends_at == at + 30 * MINUTE + timedelta(hours=12)  # the plan's own 720 min
+
+
 def test_after_the_record_was_closed_an_entry_needs_a_reason_and_is_late() -> None:
     made, at = started()
     made.add("reached_surface", at + 30 * MINUTE)
