@@ -49,7 +49,7 @@ def records(request: HttpRequest, site: str) -> HttpResponse:
     checks = Check.objects.filter(sheet__chamber__site=visit.site, retired_at=None).select_related("sheet__chamber")
     runs = Run.objects.filter(chamber__site=visit.site, retired_at=None).select_related("chamber", "plan")
     context = {
-        "visit": visit, "place": "records", "moment": moment,
+        "visit": visit, "place": "records", "moment": moment, "may_patient": visit.may(Act.PATIENT),
         "checks": checks.exclude(state=CheckState.OPEN).order_by("-started_at")[:NEWEST],
         "runs": runs[:NEWEST],
         "defects": Defect.objects.filter(site=visit.site, retired_at=None).select_related("equipment", "bank")[:NEWEST],

@@ -232,3 +232,11 @@ def test_a_patient_is_never_named_where_people_are_put_in_a_run() -> None:
     assert client.post(address, {"role": "patient"}).status_code == 302
     assert not any(MARKERS["name"] in event.payload for event in Event.objects.all())
     assert events.now() >= RunPlace.objects.get(role="patient").recorded_at
+
+
+def test_the_way_to_the_patients_is_shown_to_who_has_the_right() -> None:
+    site = make.site()
+    leads = f'href="{reverse("treatments:patients", args=[site.key])}"'
+    for role, shown in (("physician", True), ("operator", False)):
+        page = signed_in(make.user(site, role)).get(reverse("places:records", args=[site.key])).content.decode()
+        assert (leads in page) is shown, role
