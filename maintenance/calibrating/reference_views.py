@@ -18,6 +18,7 @@ from facility.services import ChangedMeanwhileError
 from maintenance.calibrating import recalls, services
 from maintenance.calibrating.common import INSTRUMENTS, certificate_of, context, reference_of, today_at
 from maintenance.calibrating.page import mark_of, words_of
+from maintenance.calibrating.reach import bad_certificates
 from maintenance.calibrating.reference_forms import CertificateForm, CertificateLookForm, PairForm, ReferenceForm
 from maintenance.calibrating.standing import against
 from maintenance.calibrating.trail import below, rests_on, with_newest_work
@@ -50,12 +51,13 @@ def _standing(visit: Visit, today: date) -> list[dict[str, Any]]:
     for row in rows.select_related("reference__site").order_by("calibrated_on", "pk"):
         newest[row.reference_id] = row
     soon = int(house.values(visit.site)["due_soon_days"])
+    recalled = bad_certificates(visit.site, today)
     found = []
     for one in Reference.objects.current().filter(site=visit.site):
         certificate = newest.get(one.pk)
         left = (one.return_by - today).days if one.return_by else None
         found.append({
-            "row": one, "certificate": certificate, "against": [one.words for one in against(certificate, today)],
+            "row": one, "certificate": certificate, "against": [one.words for one in against(certificate, today, recalled)],
             "days_left": left, "late_by": -left if left is not None and left < 0 else None,
             "return_soon": left is not None and left <= soon,
         })  # fmt: skip

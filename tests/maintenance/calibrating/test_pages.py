@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import copy
+import html
 import io
+import re
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -15,6 +17,7 @@ from django.urls import reverse
 from PIL import Image
 
 from facility.models import Site, SiteRole
+from maintenance.calibrating.standing import returns_due
 from maintenance.models import Calibration, Happening, Reference, ReferenceCertificate, WorkResult
 from maintenance.services import correct_work
 from tests import make
@@ -121,7 +124,11 @@ def test_a_failed_comparison_says_look_back_and_leads_to_a_defect() -> None:
     page = support.client(site).get(reverse("maintenance:calibration", args=[site.key, row.pk])).content.decode()
     assert "Look back." in page
     assert "since the last good comparison on 20 Feb 2026" in page
-    assert f"{reverse('maintenance:raise_defect', args=[site.key])}?equipment={item.pk}" in page
+    link = re.search(rf'href="({reverse("maintenance:raise_defect", args=[site.key])}[^"]+)"', page)
+    assert link is not None
+    form = support.client(site).get(html.unescape(link[1]))
+    assert form.status_code == 200
+    assert f'<option value="{item.pk}" selected>' in form.content.decode()
 
 
 def test_a_reference_not_proven_that_day_is_said() -> None:
@@ -237,6 +244,19 @@ def test_a_reference_on_loan_is_added_and_its_return_is_said() -> None:
     page = browser.get(reverse("maintenance:references", args=[site.key])).content.decode()
     assert "should have gone back to Harbour Works by 1 Mar 2020" in page
     assert "it has no certificate" in page
+
+
+def test_the_list_of_references_asks_no_more_with_more_references(django_assert_max_num_queries: Any) -> None:
+    site = make.site()
+    for _number in range(4):
+        reference = support.reference(site, owner="Harbour Works", return_by=date(2026, 5, 1))
+        support.comparison(make.equipment(site), support.certificate(reference))
+    browser = support.client(site)
+    address = reverse("maintenance:references", args=[site.key])
+    with django_assert_max_num_queries(16):
+        browser.get(address)
+    assert [one.key for one in returns_due(site, date(2026, 5, 1))] == ["ref-1", "ref-2", "ref-3", "ref-4"]
+    assert returns_due(site, date(2026, 4, 30)) == []
 
 
 @pytest.mark.parametrize(("second", "noted"), [("160", 0), ("159", 2)])
