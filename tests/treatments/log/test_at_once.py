@@ -54,7 +54,8 @@ def together(acts: list[Callable[[], Any]]) -> list[Any]:
 
 
 def adding(made: Made, **fields: Any) -> Callable[[], Any]:
-    given = Given(**{"client_id": uuid4(), "kind": "note", "remark": "ears clear", "surface": READY} | fields)
+    defaults: dict[str, Any] = {"client_id": uuid4(), "kind": "note", "remark": "ears clear", "surface": READY}
+    given = Given(**defaults | fields)
     return lambda: add_entry(made.run.pk, given, site=made.site, by=make.BY)
 
 

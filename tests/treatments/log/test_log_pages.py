@@ -125,6 +125,17 @@ def test_a_watcher_hears_of_each_change_and_of_nothing_else() -> None:
     assert "<s>note, ears clear</s>" in third.json()["html"]
 
 
+def test_what_is_due_next_is_that_of_the_figures_moved_by_the_log() -> None:
+    """Table 6: 20 min of oxygen after the arrival, then air (U.S. Navy, notes to table 6); the arrival was late."""
+    made, at = started(minutes_ago=12)
+    made.add("reached_depth", at + 8 * MINUTE, depth="60", depth_unit="fsw")
+    made.add("oxygen_on", at + 8 * MINUTE, occupant=made.patient.pk)
+    ahead = client_of(made).get(url(made, "log_since")).json()["state"]["ahead"]
+    first = ahead[0]
+    assert first["at"].startswith((at + 28 * MINUTE).isoformat(timespec="minutes")[:16])
+    assert "patient 1" in first["what"]
+
+
 def test_the_page_asks_for_few_rows_while_four_watch() -> None:
     made, at = started()
     for minute in range(1, 40):
