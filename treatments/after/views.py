@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
 from facility import events
@@ -20,6 +21,8 @@ from treatments.after.ledger import ledger_of
 from treatments.after.owed import left_open, to_do, to_look_at
 from treatments.after.record import Record, record_of
 from treatments.after.signing import ACT_OF, ChangedSinceShownError, Signing, missing_of, sign, signatures_of
+from treatments.figures.state import figures_of
+from treatments.figures.views import drawn
 from treatments.models import Run
 
 if TYPE_CHECKING:
@@ -73,9 +76,11 @@ def after_run(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             else:
                 messages.success(request, _("The record of run %(number)d is closed.") % {"number": run.number})
                 return redirect("treatments:after_run", site, pk)
+    may_see = visit.may(Act.PEOPLE) or visit.may(Act.MEDICAL)
     context = shown(
         visit, record, doing=doing, looking=looking, form=form, naming=NamingForm(), may_defect=visit.may(Act.DEFECT),
         may_take=visit.may(Act.LOG), may_name=visit.may(Act.PATIENT),
+        crew=[one for one in record.places if one.person_id and one.inside] if may_see else [],
     )  # fmt: skip
     status = UNPROCESSABLE if form is not None and form.is_bound else 200
     return render(request, "treatments/after/after_run.html", context, status=status)
@@ -117,7 +122,11 @@ def _signed(request: StaffRequest, visit: Visit, record: Record, form: SignForm)
 def _sign_page(
     request: HttpRequest, visit: Visit, record: Record, form: SignForm | None, *, status: int = 200
 ) -> HttpResponse:
-    return render(request, "treatments/after/sign.html", shown(visit, record, form=form), status=status)
+    drawing = drawn(record.run, figures_of(record.run, events.now()))
+    picture = mark_safe(drawing)  # noqa: S308  # drawn by svg(), which escapes
+    return render(
+        request, "treatments/after/sign.html", shown(visit, record, form=form, picture=picture), status=status
+    )
 
 
 def person_at(request: HttpRequest, visit: Visit, pk: int) -> Person:

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
 from facility import events, services
@@ -16,6 +17,8 @@ from facility.access import Act, Visit, enter
 from facility.evidence import keep_text
 from facility.models import Evidence
 from treatments.compute.instrument import MOST_CELLS, InstrumentError, decoded, guess, rows_of, taken_in
+from treatments.figures.picture import svg
+from treatments.figures.recordings import samples_of
 from treatments.figures.state import figures_of
 from treatments.figures.words import departure_words
 from treatments.models import RecordedProfile, Run
@@ -26,7 +29,6 @@ from treatments.recording.taking import keep, layout_of, look, text_of
 from treatments.reference.laws import tolerances
 
 if TYPE_CHECKING:
-    from treatments.compute.conformity import Deviation
     from treatments.recording.taking import Look
 
 UNPROCESSABLE = 422
@@ -126,19 +128,23 @@ def profile(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             return _strike(request, visit, row, form)
     context: dict[str, Any] = {
         "visit": visit, "place": "log", "row": row, "run": row.run, "form": form, "beside": beside_log(row),
-        "findings": lines_about(row.findings), "layout": layout_of(row), "tolerances": tolerances(), "departures": _departures(row),
-    }  # fmt: skip
+        "findings": lines_about(row.findings), "layout": layout_of(row), "tolerances": tolerances(),
+    } | _against(row)  # fmt: skip
     status = UNPROCESSABLE if form is not None and form.is_bound else 200
     return render(request, "treatments/recording/profile.html", context, status=status)
 
 
-def _departures(row: RecordedProfile) -> list[tuple[str, Deviation]] | None:
-    """Return where a record departs from the table, in words; None where it is not laid against one."""
-    if not row.is_current or not row.run.table:
-        return None
+def _against(row: RecordedProfile) -> dict[str, Any]:
+    """Return where a record departs from the table, in words (None where it is not laid against one), and its picture."""
+    if not row.is_current or row.run.started_at is None:
+        return {"departures": None, "picture": ""}
     found = figures_of(row.run, events.now())
     own = next((one for one in found.recorded if one.profile_pk == row.pk), None)
-    return None if own is None or found.plan is None else [(departure_words(one.kind), one) for one in own.deviations]
+    drawn = svg(found, samples=samples_of(row, found.zone))
+    departures = (
+        None if own is None or found.plan is None else [(departure_words(one.kind), one) for one in own.deviations]
+    )
+    return {"departures": departures, "picture": mark_safe(drawn)}  # noqa: S308  # drawn by svg(), which escapes
 
 
 def _strike(request: HttpRequest, visit: Visit, row: RecordedProfile, form: StrikeForm) -> HttpResponse:
