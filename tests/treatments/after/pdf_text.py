@@ -30,7 +30,8 @@ def _text(page: Any) -> str:
     fonts = {name: _table(font) for name, font in page.resources.get("/Font", {}).items()}
     table: dict[int, str] = {}
     found: list[str] = []
-    for operands, operator in pikepdf.parse_content_stream(page):
+    instructions: Any = pikepdf.parse_content_stream(page)
+    for operands, operator in instructions:
         if str(operator) == "Tf":
             table = fonts[str(operands[0])]
         elif str(operator) in {"Tj", "TJ"}:

@@ -49,7 +49,8 @@ def test_a_correction_after_closing_shows_until_it_is_closed_anew_with_a_reason(
         by=make.BY,
         reason="was never on",
     )
-    assert whole.record.changed
+    stale = whole.record
+    assert stale.changed
     client = operator(whole)
     assert "Changed since it was closed" in client.get(whole.page("after_run")).content.decode()
     assert client.post(whole.page("after_run")).status_code == 422
@@ -105,7 +106,7 @@ def test_only_who_runs_the_chamber_closes_a_record(role: SiteRole, status: int) 
     assert client.post(whole.page("after_run")).status_code == status
 
 
-def test_the_page_asks_no_more_of_the_database_when_the_log_is_longer(django_assert_max_num_queries: object) -> None:
+def test_the_page_asks_no_more_of_the_database_when_the_log_is_longer() -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 

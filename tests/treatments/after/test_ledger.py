@@ -65,10 +65,10 @@ def test_the_longest_wait_of_the_house_says_from_when_and_the_revisions_stand_be
         )
     found = ledger_of(person, make.NOON + timedelta(hours=1))
     assert found.allowed_from == make.NOON + timedelta(hours=20)
-    hours = {(one.what, one.revision): (one.until - make.NOON) / timedelta(hours=1) for one in found.stated}
-    assert hours["next run as tender", "revision 4A"] == 12
-    assert hours["next run as tender", "revisions 6 and 7, from memory"] == 18
-    assert hours["flying", "revision 4A"] == 24
+    told = {(one.what, one.revision): (one.until - make.NOON) / timedelta(hours=1) for one in found.stated}
+    assert told["next run as tender", "revision 4A"] == 12
+    assert told["next run as tender", "revisions 6 and 7, from memory"] == 18
+    assert told["flying", "revision 4A"] == 24
     late = ledger_of(person, make.NOON + 4 * DAY)
     assert (late.allowed_from, late.stated, late.waits) == (None, (), ())
 
