@@ -120,5 +120,5 @@ def words() -> dict[str, str]:
         "alarm": _("Beyond the limit of the chamber"), "defect": _("Raise a defect"), "near_miss": _("Tell of a near miss"), "now_writes": _("{who} writes the log now."),
         "due_said": _("Reading due"), "handbook": _("What the handbook's tables say. Not advice: the supervisor and the physician decide."),
         "unconfirmed": _("from memory, unconfirmed"), "change": _("Change"), "people": _("Nobody is named as going under pressure. Add the people to the run."),
-        "close": _("The record is closed: say why this is added"),
+        "close": _("The record is closed: say why this is added"), "no_line": _("The box does not answer. Try again when it does."),
     }  # fmt: skip

@@ -240,7 +240,7 @@ async function takeOver() {
     const said = await answer.json();
     if (!said.taken) say(root, said.sentence);
   } catch {
-    say(root, words.other);
+    say(root, words.no_line);
   }
   look(true);
 }
