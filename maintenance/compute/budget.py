@@ -81,7 +81,8 @@ def _of(row: Ahead, today: date, until: date) -> list[Time]:
     if row.first_on is None:
         return []
     due = max(row.first_on, today)
-    found, day = [], due.day
+    found: list[Time] = []
+    day = due.day
     while due <= until:
         found.append(Time(due, row, overdue=not found and row.first_on < today))
         later = _next(row, due, day)

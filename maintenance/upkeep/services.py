@@ -18,7 +18,7 @@ from maintenance.models import Counter, CounterReading
 from maintenance.upkeep.looks import Look, judge_look
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from datetime import date, datetime
 
     from facility.events import Actor
     from facility.models import Chamber
@@ -65,6 +65,7 @@ def read_counter(reading: CounterReading, *, by: Actor, late: bool = False) -> C
     meters = meters_of(reading.counter)
     try:
         running_total((*meters.readings, Reading(on, reading.value)), meters.replaced)
+        _refuse_down_within_day(reading, on, meters)
     except CounterError:
         last = max((one for one in meters.readings if one.on <= on), key=lambda one: one.on, default=None)
         said = {
@@ -79,6 +80,22 @@ def read_counter(reading: CounterReading, *, by: Actor, late: bool = False) -> C
         raise ValidationError({"value": ValidationError(words % said, code=LOWER)}) from None
     reading.occurred_at = reading.read_at
     return services.add(reading, by=by, action="counter read", late=late)
+
+
+def _refuse_down_within_day(reading: CounterReading, on: date, meters: Meters) -> None:
+    """Compare by the hour what the running total, which knows days only, cannot tell apart.
+
+    Errors: CounterError if an earlier reading of the same day is higher, or a later one lower. A day on which the
+    meter was replaced is left to the running total.
+    """
+    if any(one.on == on for one in meters.replaced):
+        return
+    zone = ZoneInfo(reading.counter.site.zone)
+    rows = reading.counter.readings.filter(retired_at=None).values_list("read_at", "value")
+    same_day = [(at, value) for at, value in rows if at.astimezone(zone).date() == on]
+    down = any(value > reading.value if at <= reading.read_at else value < reading.value for at, value in same_day)
+    if down:
+        raise CounterError(f"Reading {reading.value} on {on} does not fit the others of that day.")
 
 
 @transaction.atomic
