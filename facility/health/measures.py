@@ -75,10 +75,10 @@ def of_due(box: Box, at: datetime) -> list[Gauge]:
     """Return how many things of each sort are good for how long."""
     count = Gauge("deepstead_due_things", "Things by sort and by when the last good day is reached.")
     nearest = Gauge("deepstead_due_nearest_days", "Days to the nearest last good day of a sort; below 0: past it.")
-    days = {pk: (zone, at.astimezone(ZoneInfo(zone)).date()) for pk, (_key, zone) in box.sites.items()}
-    found = things_of(house.values_of(box.sites), days)
+    civil = {pk: (zone, at.astimezone(ZoneInfo(zone)).date()) for pk, (_key, zone) in box.sites.items()}
+    found = things_of(house.values_of(box.sites), civil)
     for pk, (key, _zone) in sorted(box.sites.items()):
-        things, today = found.get(pk, ()), days[pk][1]
+        things, today = found.get(pk, ()), civil[pk][1]
         for (sort, within), number in sorted(Counter((str(one.sort), within_of(one, today)) for one in things).items()):
             count.add(float(number), site=key, sort=sort, within=within)
         for sort, days in sorted(nearest_of(things, today).items()):
