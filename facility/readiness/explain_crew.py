@@ -10,11 +10,12 @@ from facility.compute.findings import Finding, Lift, dump_instant
 from facility.compute.instants import FOREVER
 from facility.compute.signals import Signal, window, worst
 from facility.compute.states import BAD, UNKNOWN
-from facility.readiness import words
+from facility.readiness import explain_people, words
 from facility.readiness.explain_members import MEMBER_STATES
 
 if TYPE_CHECKING:
     from facility.compute.facts import Role
+    from facility.compute.instants import Instant
     from facility.compute.outlook import Outlook, Run
     from facility.readiness.names import Names
 
@@ -26,10 +27,12 @@ def explain_crew(outlook: Outlook, run: Run, finding: Finding, names: Names) -> 
     places = finding.crew
     slots = places.slots if places else 0
     good = places.filled[1] if places else 0
-    lifts = [_lift(one, names) for one in places.lifts] if places else []
+    zone = outlook.facility.zone
+    lifts = [_lift(one, names, outlook.at, zone) for one in places.lifts] if places else []
+    said = [_reason(outlook, run, finding), *explain_people.sentences(run.plan, names, outlook.at, zone)]
     return {
         "name": names.need_names["crew"],
-        "reason": _reason(outlook, run, finding),
+        "reason": " ".join(one for one in said if one),
         "value": _("%(filled)d of %(slots)d places filled") % {"filled": good, "slots": slots},
         "limit": _("%d places, each another person") % slots,
         "source": "",
@@ -58,14 +61,11 @@ def _reason(outlook: Outlook, run: Run, finding: Finding) -> str:
     return text % said
 
 
-def _lift(lift: Lift, names: Names) -> str:
+def _lift(lift: Lift, names: Names, at: Instant, zone: str) -> str:
     """Say who would fill a place, and what that person lacks."""
-    words_of = {"duty": _("duty"), "medical": _("medical fitness"), "wait": _("the end of a wait after pressure")}
-    lacks = [
-        words_of.get(lack) or names.qualification(lack.removeprefix("qualification "))
-        for lack in lift.lacks
-    ]  # fmt: skip
-    person = names.people[lift.person].name if lift.person in names.people else lift.person
+    row = names.people.get(lift.person)
+    lacks = [explain_people.lacks_words(lack, row, names, at, zone) for lack in lift.lacks]
+    person = row.name if row else lift.person
     return _("%(person)s as %(role)s, lacking %(lacks)s") % {
         "person": person,
         "role": lift.role,
@@ -109,7 +109,7 @@ def _of_role(outlook: Outlook, run: Run, role: Role, names: Names) -> list[Plain
                 "name": row.name if row else key,
                 "role": role.role,
                 "state": MEMBER_STATES[level],
-                "reason": role.role,
+                "reason": explain_people.role_words(role, row, outlook.facility.zone),
                 "causes": [],
                 "value": "",
                 "limit": "",

@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from facility.compute.instants import Instant
-    from facility.gathered import Row, Rows
+    from facility.gathered import Rows
     from facility.models import Site
+    from facility.readiness.gather_people import PersonRow
     from facility.readiness.services import Answer
 
 DEFECT_MARKS = {DefectEffect.STOPS: "tag", DefectEffect.LIMITS: "limits", DefectEffect.WATCH: "due"}
@@ -114,7 +115,6 @@ def unsigned_checks(site: Site, rows: Rows) -> list[OpenThing]:
 
 def on_call(answer: Answer) -> list[OnCall]:
     """Return who is on duty now by the roster, by name, until when each leaves."""
-    today = local(answer.at, answer.facts.zone).date().isoformat()
     found = []
     for person in sorted(answer.names.people.values(), key=lambda row: row.name):
         duty = answer.records.duty_of.get(person.pk, ())
@@ -122,17 +122,20 @@ def on_call(answer: Answer) -> list[OnCall]:
         if now:
             _person, away, _starts_at, ends_at = max(now, key=lambda span: str(span[3]))
             note = _("on call, not on site") if away else ""
-            found.append(OnCall(person.name, _in_date(person.held, today), datetime_of(minute_down(ends_at)), note))
+            found.append(OnCall(person.name, _in_date(person, answer), datetime_of(minute_down(ends_at)), note))
     return found
 
 
-def _in_date(held: list[Row], today: str) -> str:
-    """Name what a person is qualified for today, dates read twice."""
-    names = {
-        name
-        for _kind, name, issued_on, expires_on, second_look_by in held
-        if second_look_by and issued_on <= today and (expires_on is None or expires_on >= today)
+def _in_date(person: PersonRow, answer: Answer) -> str:
+    """Name what a person is qualified for now: dates read twice, and practised where it lapses otherwise."""
+    held = answer.facts.people[person.key].qualifications
+    good = {
+        kind
+        for kind, ones in held.items()
+        for one in ones
+        if one.from_ <= answer.at and (one.until is None or one.until > answer.at) and not one.second_look
     }
+    names = {str(row[1]) for row in person.held if row[0] in good}
     return ", ".join(sorted(names)) or _("no qualification in date")
 
 

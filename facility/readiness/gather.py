@@ -57,7 +57,7 @@ class Records:
             self.rows = fetch_rows(scope_of(chambers, at, self.rules))
             self.zones: dict[int, str] = {row[0]: row[1] for row in self.rows[SITE]}
             self._index()
-            self._people = gather_people.people_of_sites(self.people, self.duty_of, self.zones)
+            self._people = gather_people.people_of_sites(self.people, self.duty_of, self.zones, self.at)
             self.facts = {chamber: self._facts(chamber) for chamber in chambers}
 
     def _index(self) -> None:

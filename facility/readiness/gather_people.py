@@ -1,17 +1,31 @@
-"""People as facts: qualifications, medical fitness, duty and waits after pressure."""
+"""People as facts: qualifications, medical fitness, duty, waits after pressure, and who declared not to be fit.
+
+Who declared not to be fit counts as one who waits after pressure until the end of that declaration; only the newest
+one counts. A qualification that lapses without practice ends with its certificate or with its practice, whichever
+comes first (facility.readiness.telling.recency).
+"""
 
 from __future__ import annotations
 
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from django.db.models import OuterRef, Q
+from django.db.models import Max, OuterRef, Q
 
 from facility.compute import facts as f
 from facility.compute.instants import end_of_local_day
 from facility.gathered import Row, Scope, branch, current, minute_down, minute_up, nested, newest, start_of_day
-from facility.models import DutyPeriod, MedicalFitness, MedicalOutcome, Person, QualificationHeld
-from treatments.models import PressureWait
+from facility.models import (
+    DrillPart,
+    DutyPeriod,
+    FitDeclared,
+    MedicalFitness,
+    MedicalOutcome,
+    Person,
+    QualificationHeld,
+)
+from facility.readiness.telling.recency import Recency, last_practised, recency
+from treatments.models import PressureWait, RunPlace
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -29,7 +43,8 @@ class PersonRow(NamedTuple):
     """A person of a site with all that bears on a role.
 
     ``medical``: newest examination [examined on, good until, outcome]; ``held``: [kind, its name, issued on,
-    expires on, second look by]; ``waits``: [from, until].
+    expires on, second look by, lapses without practice after days]; ``waits``: [from, until]; ``runs`` and ``drills``: [role,
+    newest]; ``declared``: newest declaration [fit, declared at, until].
     """
 
     site: int
@@ -39,6 +54,23 @@ class PersonRow(NamedTuple):
     medical: Row | None
     held: list[Row]
     waits: list[Row]
+    runs: list[Row]
+    drills: list[Row]
+    declared: Row | None
+
+    def practice(self, held: Row, zone: str) -> Recency | None:
+        """Return until when one of ``held`` counts by practice; nothing where it does not lapse that way."""
+        kind, _name, issued_on, _expires_on, _second_look_by, every_days = held
+        if every_days is None:
+            return None
+        return recency(every_days, date.fromisoformat(issued_on), last_practised(kind, self.runs, self.drills, zone))
+
+    def not_fit(self, at: Instant) -> f.Span | None:
+        """Return the span for which this person declared not to be fit, unless it is over at ``at``."""
+        if self.declared is None or self.declared[0]:
+            return None
+        span = f.Span(minute_down(self.declared[1]), minute_up(self.declared[2]))
+        return span if span.until > max(at, span.from_) else None
 
 
 def branches(scope: Scope) -> list[QuerySet[Any]]:
@@ -50,12 +82,22 @@ def branches(scope: Scope) -> list[QuerySet[Any]]:
     )
     people = current(Person).filter(site__in=scope.sites)
     waits = current(PressureWait).filter(ends_at__gt=scope.at, person=OuterRef("pk"))
+    runs = current(RunPlace).filter(person=OuterRef("pk"), run__retired_at=None, run__ended_at__lte=scope.at)
+    drills = current(DrillPart).filter(
+        person=OuterRef("pk"), drill__retired_at=None, drill__reached=True, drill__held_at__lte=scope.at
+    )
+    declared = current(FitDeclared).filter(person=OuterRef("pk"), declared_at__lte=scope.at)
     return [
         branch(
             PERSON, people, "site_id", "pk", "key", "name",
             newest(medicals.order_by("-examined_on", "-id"), "examined_on", "good_until", "outcome"),
-            nested(held, "kind__key", "kind__name", "issued_on", "expires_on", "second_look_by"),
+            nested(
+                held, "kind__key", "kind__name", "issued_on", "expires_on", "second_look_by", "kind__recency_days"
+            ),
             nested(waits, "starts_at", "ends_at"),
+            nested(runs.values("role").annotate(last=Max("run__ended_at")), "role", "last"),
+            nested(drills.values("role").annotate(last=Max("drill__held_at")), "role", "last"),
+            newest(declared.order_by("-declared_at", "-id"), "fit", "declared_at", "until"),
         ),
         branch(
             DUTY, current(DutyPeriod).filter(ends_at__gt=scope.at, person__in=people),
@@ -65,30 +107,42 @@ def branches(scope: Scope) -> list[QuerySet[Any]]:
 
 
 def people_of_sites(
-    people: Iterable[PersonRow], duty: Mapping[int | None, list[Row]], zones: Mapping[int, str]
+    people: Iterable[PersonRow], duty: Mapping[int | None, list[Row]], zones: Mapping[int, str], at: Instant
 ) -> dict[int, dict[str, f.Person]]:
     """Turn people into facts, by site and by their keys."""
     found: dict[int, dict[str, f.Person]] = {site_id: {} for site_id in zones}
     for row in people:
-        found[row.site][row.key] = person_facts(row, duty.get(row.pk, ()), zones[row.site])
+        found[row.site][row.key] = person_facts(row, duty.get(row.pk, ()), zones[row.site], at)
     return found
 
 
-def person_facts(person: PersonRow, duty: Iterable[Row], zone: str) -> f.Person:
-    """Turn one person's rows into facts. Only the newest examination counts."""
+def person_facts(person: PersonRow, duty: Iterable[Row], zone: str, at: Instant) -> f.Person:
+    """Turn one person's rows into facts. Only the newest examination and the newest declaration count."""
     qualifications: dict[str, tuple[f.Held, ...]] = {}
-    for kind, _, issued_on, expires_on, second_look_by in person.held:
-        until = None if expires_on is None else end_of_local_day(date.fromisoformat(expires_on), 0, zone)
-        one = f.Held(start_of_day(date.fromisoformat(issued_on), zone), until, not second_look_by)
+    for row in person.held:
+        kind, issued_on, second_look_by = row[0], row[2], row[4]
+        one = f.Held(
+            start_of_day(date.fromisoformat(issued_on), zone), _held_until(person, row, zone), not second_look_by
+        )
         qualifications[kind] = (*qualifications.get(kind, ()), one)
     medical, restricted = _medical(person.medical, zone)
+    waits = _spans(person.waits, minute_down, minute_up)
+    not_fit = person.not_fit(at)
     return f.Person(
         qualifications=qualifications,
         medical=medical,
         duty=_spans(duty, minute_up, minute_down),
-        waits=_spans(person.waits, minute_down, minute_up),
+        waits=waits if not_fit is None else tuple(sorted((*waits, not_fit), key=lambda span: span.from_)),
         restricted=restricted,
     )
+
+
+def _held_until(person: PersonRow, row: Row, zone: str) -> Instant | None:
+    """Return the earlier end of a certificate and of its practice."""
+    practice = person.practice(row, zone)
+    days = [date.fromisoformat(row[3])] if row[3] is not None else []
+    days += [practice.good_through] if practice is not None else []
+    return end_of_local_day(min(days), 0, zone) if days else None
 
 
 def _spans(rows: Iterable[Row], start: Callable[[str], Instant], end: Callable[[str], Instant]) -> tuple[f.Span, ...]:
