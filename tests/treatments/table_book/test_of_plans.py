@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import pytest
 from django.core.exceptions import ValidationError
 from django.core.management import call_command
@@ -45,7 +48,8 @@ def test_the_form_offers_the_tables_and_the_page_leads_to_the_one_named() -> Non
     assert reverse("treatments:table", args=[chamber.site.key, "TT5"]) in page
 
 
-def test_the_plans_of_the_demo_name_their_tables() -> None:
+def test_the_plans_of_the_demo_name_their_tables(settings: Any, tmp_path: Path) -> None:
+    settings.DATA_DIR, settings.EVIDENCE_DIR = tmp_path, tmp_path / "evidence"
     call_command("load_demo", verbosity=0)
     found = dict(Plan.objects.filter(retired_at=None).values_list("key", "table"))
     assert found == {
