@@ -177,6 +177,8 @@ CONTENT_SECURITY_POLICY = {
 
 #: what a monitor must send to read the numbers; empty: nobody may
 METRICS_TOKEN = env.text("DEEPSTEAD_METRICS_TOKEN")
+#: what a program must send to read answers without an account; empty: none may
+API_TOKEN = env.text("DEEPSTEAD_API_TOKEN")
 DISK_LEAST_MIB = env.integer("DEEPSTEAD_DISK_LEAST_MIB", 200)
 
 LOGGING = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from django.http import Http404, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -17,6 +17,7 @@ from facility.readiness.gas_sums import gas_sums
 from facility.readiness.links import link, with_links
 from facility.readiness.page_rows import page_rows
 from facility.readiness.rows import PlanMeta, PlanRow, plan_row, sentence_of
+from facility.readiness.telling.token import token_or_account
 from facility.readiness.why import why_of
 from treatments.calling import calls
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from facility.access import Visit
     from facility.gathered import Rows
     from facility.http import StaffRequest
-    from facility.models import Chamber
+    from facility.models import Chamber, Site
     from facility.readiness.services import Answer
 
 Context = dict[str, Any]
@@ -102,12 +103,13 @@ def why(request: StaffRequest, site: str, chamber: str, plan: str) -> HttpRespon
     return render(request, "readiness/why.html", context)
 
 
-@require_safe
-def api(request: StaffRequest, site: str) -> JsonResponse:
+@token_or_account
+def api(request: HttpRequest, site: Site) -> HttpResponse:
     """Answer in JSON: the shape of ``manage.py readiness SITE --json``; ``chamber`` and ``at`` as there."""
-    visit = enter(request, site)
+    if request.method not in ("GET", "HEAD"):
+        return HttpResponseNotAllowed(["GET", "HEAD"])
     try:
-        question = shell.asked(visit.site.key, request.GET.get("chamber"), request.GET.get("at"), now())
+        question = shell.asked(site.key, request.GET.get("chamber"), request.GET.get("at"), now())
     except shell.AskedWrongError as error:
         return JsonResponse({"error": str(error)}, status=400)
     return JsonResponse(shell.plain(question), json_dumps_params={"ensure_ascii": False, "indent": 2})
