@@ -13,8 +13,9 @@ from django.utils.translation import gettext as _
 
 from facility import events
 from facility.access import Act, enter
+from facility.papers.printing import PrintingError
 from maintenance.calibrating.common import calibration_of
-from maintenance.calibrating.paper import PaperError, paper_html, pdf_of
+from maintenance.calibrating.paper import paper_html, pdf_of
 
 if TYPE_CHECKING:
     from django.http import HttpRequest
@@ -30,7 +31,7 @@ def calibration_pdf(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         html = paper_html(row, events.now(), visit.actor.name)
     try:
         content = pdf_of(html)
-    except PaperError:
+    except PrintingError:
         log.exception("no PDF of comparison %s", pk)
         messages.error(request, _("The PDF could not be made here; what is missing stands in the log of the box. Print the page"
                                   " instead."))  # fmt: skip

@@ -16,9 +16,9 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.access import Act, Visit, enter
 from facility.events import What
+from facility.papers.printing import PrintingError, as_answer, pdf_of
 from treatments.after.forms import NamingForm
 from treatments.after.ledger import logbook_of, total
-from treatments.after.printing import PrintingError, as_answer, pdf_of
 from treatments.after.record import Record
 from treatments.after.views import in_parts, person_at, record_at, shown
 from treatments.figures.picture import about

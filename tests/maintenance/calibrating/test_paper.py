@@ -9,7 +9,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from maintenance.calibrating.paper import PaperError, paper_html, pdf_of
+from facility.papers.printing import PrintingError
+from maintenance.calibrating.paper import paper_html, pdf_of
 from tests import make
 from tests.maintenance.calibrating import support
 
@@ -42,5 +43,5 @@ def test_the_page_sends_it() -> None:
 
 
 def test_a_page_that_would_fetch_something_makes_no_pdf() -> None:
-    with pytest.raises(PaperError):
+    with pytest.raises(PrintingError):
         pdf_of('<html lang="en"><title>x</title><img alt="x" src="file:///etc/hostname"></html>')

@@ -11,12 +11,12 @@ from django.urls import reverse
 
 from facility import services
 from facility.models import Event, SiteRole
+from facility.papers import printing
+from facility.papers.press import press
 from tests import make
 from tests.treatments.after.pdf_text import everything_in, pages_of
 from tests.treatments.after.support import CLINICAL, SECRET, Whole, closed, sign_as, whole_six
 from tests.treatments.recording.support import entry, signed_in
-from treatments.after import printing
-from treatments.after.press import press
 from treatments.models import LogEntry, LogKind
 from treatments.opening.clinical import add_clinical
 

@@ -1,8 +1,9 @@
-"""Papers of a run as PDF: a template and its style become one document, made whole or not at all."""
+"""Papers as PDF: a page and its style become one document, made whole or not at all."""
 
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from importlib.util import find_spec
@@ -35,23 +36,29 @@ def font_file() -> Path:
 
 
 def pdf_of(template: str, context: Mapping[str, Any]) -> bytes:
-    """Return the PDF of a template, in the reader's language.
+    """Return the PDF of a template in the common style of papers, in the reader's language.
 
     Errors: PrintingError if it cannot be made in time.
     """
-    html = render_to_string(template, dict(context) | {"language": get_language() or "en"})
-    job = {"html": html, "css": STYLE.read_text(encoding="utf-8"), "font": str(font_file())}
+    return pressed(render_to_string(template, dict(context) | {"language": get_language() or "en"}), STYLE)
+
+
+def pressed(html: str, style: Path) -> bytes:
+    """Return the PDF of a page in a style, made in a process that ends with it; the same page gives the same bytes.
+
+    Errors: PrintingError with what the process said last.
+    """
+    job = {"html": html, "css": style.read_text(encoding="utf-8"), "font": str(font_file())}
     try:
         done = subprocess.run(  # this program's own module, nothing of the request in the command
-            [sys.executable, "-m", "treatments.after.press"], input=json.dumps(job).encode(), capture_output=True,
-            timeout=LONGEST_S, cwd=ROOT, check=False,
+            [sys.executable, "-m", "facility.papers.press"], input=json.dumps(job).encode(), capture_output=True,
+            timeout=LONGEST_S, cwd=ROOT, check=False, env={**os.environ, "SOURCE_DATE_EPOCH": "0"},  # fonts carry it
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         raise PrintingError(f"The paper was not ready after {LONGEST_S} s.") from None
     if done.returncode != 0 or not done.stdout.startswith(b"%PDF"):
-        raise PrintingError(
-            done.stderr.decode(errors="replace").strip().splitlines()[-1:][0] if done.stderr else "no output"
-        )
+        said = done.stderr.decode(errors="replace").strip().splitlines()
+        raise PrintingError(said[-1] if said else "no output")
     return done.stdout
 
 

@@ -1,0 +1,1 @@
+"""Papers: one page of ours becomes one PDF, tagged, with nothing fetched from elsewhere."""
