@@ -84,7 +84,9 @@ def _entered(request: HttpRequest, visit: Visit, equipment: Equipment, old: Cali
 def _form(request: HttpRequest, visit: Visit, equipment: Equipment, old: Calibration | None) -> tuple[ChoiceForm, int]:
     last = old or Calibration.objects.current().filter(equipment=equipment, laboratory="").first()
     today = today_at(visit)
-    initial = {"rule": _only_rule(equipment)} | _initial(last, today, visit.actor.name)
+    initial: dict[str, Any] = {"rule": _only_rule(equipment), "unit": _unit_of(equipment)} | _initial(
+        last, today, visit.actor.name
+    )
     rows = rows_asked(request.GET.get("points"))
     if equipment.kind == EquipmentKind.CLOCK:
         form: ChoiceForm = ClockForm(request.POST or None, initial=initial | _clock_initial(last, old))
@@ -104,6 +106,12 @@ def _only_rule(equipment: Equipment) -> int | None:
     """Return the act of an item where it has one alone."""
     acts = list(IntervalRule.objects.current().filter(equipment=equipment).values_list("pk", flat=True)[:2])
     return acts[0] if len(acts) == 1 else None
+
+
+def _unit_of(equipment: Equipment) -> str:
+    """Return the unit on the depth gauges of its lock, for a depth gauge in one."""
+    lock = equipment.lock
+    return str(lock.gauge_unit) if lock is not None and equipment.kind == EquipmentKind.DEPTH_GAUGE else ""
 
 
 def _initial(last: Calibration | None, today: date, name: str) -> dict[str, Any]:

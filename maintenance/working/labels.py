@@ -78,6 +78,6 @@ def labels(request: HttpRequest, site: str) -> HttpResponse:
 def _label(request: HttpRequest, site: str, item: Equipment, due: NextDue) -> Label:
     import segno  # noqa: PLC0415  # only a printed code needs it; an idle server does not hold it
 
-    address = request.build_absolute_uri(reverse("records:detail", args=[site, "equipment", item.pk]))
+    address = request.build_absolute_uri(reverse("maintenance:item", args=[site, item.pk]))
     code = segno.make(address, error="m", micro=False).svg_data_uri(border=0, scale=1)
     return Label(item, due, code, address)

@@ -39,7 +39,7 @@ def test_a_label_bears_tag_name_next_due_and_the_code_of_its_page(item: Equipmen
     # 31 January and six months: 31 July, by the calendar
     for words in ("IL-D1", "Inner lock depth gauge", "Due 31 Jul 2026", "calibration"):
         assert words in text
-    address = "http://testserver" + reverse("records:detail", args=[item.site.key, "equipment", item.pk])
+    address = "http://testserver" + reverse("maintenance:item", args=[item.site.key, item.pk])
     assert segno.make(address, error="m", micro=False).svg_data_uri(border=0, scale=1) in text.replace("&#x27;", "'")
     assert "<style" not in text
 
