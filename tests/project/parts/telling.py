@@ -4,4 +4,8 @@ from __future__ import annotations
 
 from facility.access import Act
 
-PAGES = {"readiness:forecast_json": Act.SEE, "readiness:what_if_json": Act.SEE}
+OPEN = {"readiness:status", "readiness:status_json"}
+PAGES = {
+    "readiness:forecast_json": Act.SEE, "readiness:what_if_json": Act.SEE, "readiness:statement": Act.SEE,
+    "readiness:me": Act.SEE, "readiness:declare_fit": Act.SEE,
+}  # fmt: skip
