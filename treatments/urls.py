@@ -8,6 +8,7 @@ from treatments.after.urls import urlpatterns as after
 from treatments.figures.urls import urlpatterns as figures
 from treatments.log.urls import urlpatterns as log
 from treatments.opening.urls import urlpatterns as opening
+from treatments.plan_maker.urls import urlpatterns as plan_maker
 from treatments.recording.urls import urlpatterns as recording
 from treatments.reporting.urls import urlpatterns as reporting
 from treatments.table_book.urls import urlpatterns as table_book
@@ -16,7 +17,6 @@ from treatments.views import needs, plans
 urlpatterns = [
     path("<slug:site>/plans/", plans.plans, name="plans"),
     path("<slug:site>/plans/new/", plans.edit_plan, name="new_plan"),
-    path("<slug:site>/plans/<int:pk>/", plans.plan, name="plan"),
     path("<slug:site>/plans/<int:pk>/change/", plans.edit_plan, name="change_plan"),
     path("<slug:site>/plans/<int:pk>/retire/", plans.retire_plan, name="retire_plan"),
     path("<slug:site>/needs/", needs.needs, name="needs"),
@@ -25,5 +25,5 @@ urlpatterns = [
     path("<slug:site>/needs/<int:pk>/change/", needs.change_need, name="change_need"),
     path("<slug:site>/needs/<int:pk>/retire/", needs.retire_need, name="retire_need"),
     path("<slug:site>/runs/", plans.runs, name="runs"),
-    *table_book, *opening, *log, *figures, *recording, *after, *reporting,
+    *plan_maker, *table_book, *opening, *log, *figures, *recording, *after, *reporting,
 ]  # fmt: skip

@@ -26,7 +26,8 @@ from treatments.services import known_tables, put_in_force
 PAGE = 50
 
 
-def _context(visit: Visit, **more: Any) -> dict[str, Any]:
+def context(visit: Visit, **more: Any) -> dict[str, Any]:
+    """Return what every page of the plans needs."""
     return {"visit": visit, "place": "setup", "may_rules": visit.may(Act.RULES), **more}
 
 
@@ -39,22 +40,21 @@ def plans(request: HttpRequest, site: str) -> HttpResponse:
         rows = rows.filter(retired_at=None)
     found = rows.order_by("chamber__key", "place", "key", "-version")[:200]
     lines = [(row, run_min(row.table_min, parse_extensions(row.extensions)) + row.margin_min) for row in found]
-    return render(request, "treatments/plans.html", _context(visit, lines=lines, past_too=past_too))
+    return render(request, "treatments/plans.html", context(visit, lines=lines, past_too=past_too))
 
 
-def _plan(visit: Visit, pk: int) -> Plan:
+def found_plan(visit: Visit, pk: int) -> Plan:
+    """Return a plan of the site, of any version. Errors: Http404."""
     return get_object_or_404(Plan.objects.filter(chamber__site=visit.site).select_related("chamber__site"), pk=pk)
 
 
-def plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
-    """Show one version of a plan: each number, where it goes, and what it rests on."""
-    visit = enter(request, site, Act.SEE)
-    row = _plan(visit, pk)
+def show_plan(request: HttpRequest, visit: Visit, row: Plan, **more: Any) -> HttpResponse:
+    """Show one version of a plan: each number, where it goes, and what it rests on; ``more`` for its template."""
     extensions = parse_extensions(row.extensions)
     lasts = run_min(row.table_min, extensions)
     names = dict(kind_choices(visit.site))
     tables = known_tables(visit.site)
-    context = _context(
+    shown = context(
         visit, row=row, table_name=tables.get(row.table, ""), extensions=[(one, one.minutes * one.allowed) for one in extensions], lasts=lasts,
         duration=lasts + row.margin_min, needs=list(row.needs.order_by("key")),
         roles=[one | {"named": [names.get(key, key) for key in one["qualifications"]]} for one in row.roles],
@@ -62,7 +62,7 @@ def plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         versions=list(Plan.objects.filter(chamber=row.chamber_id, key=row.key).order_by("-version")),
         history=timeline(row, ZoneInfo(visit.site.zone)),
     )  # fmt: skip
-    return render(request, "treatments/plan.html", context)
+    return render(request, "treatments/plan.html", shown | more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,17 @@ class Editor:
         return made
 
 
-def _editor(data: QueryDict | None, visit: Visit, old: Plan | None) -> Editor:
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What the forms of a plan begin with where it was worked out: single values, extensions, gas as stored."""
+
+    values: dict[str, Any]
+    extensions: list[dict[str, int]]
+    gas: dict[str, Any]
+
+
+def editor(data: QueryDict | None, visit: Visit, old: Plan | None, start: Start | None = None) -> Editor:
+    """Return the forms of a new plan or of a new version of ``old``, filled in with ``start`` where it is given."""
     now = events.now()
     fresh = Plan(chamber=old.chamber, key=old.key, gas=old.gas) if old else Plan()
     margin = int(house.values(visit.site)["margin_min"])
@@ -92,45 +102,50 @@ def _editor(data: QueryDict | None, visit: Visit, old: Plan | None) -> Editor:
     if old is not None:
         shared = ("name", "party", "place", "table", "table_min", "margin_min", "wait_min", "crew_waivable", "source")
         initial |= {name: getattr(old, name) for name in shared} | {"needs": old.needs.all()}
+    extensions = old.extensions if old else []
+    if start is not None:
+        initial |= start.values
+        fresh.gas, extensions = start.gas, start.extensions
     form = PlanForm(data, instance=fresh, initial=initial)
     form.open_at(visit.site, old)
     roles = [{**one, "start": one["from"], "end": one["to"]} for one in old.roles] if old else []
     kinds = kind_choices(visit.site)
+    # what was sent stands alone: a row as it was in the old version would else count as left empty
     return Editor(
         form,
-        ExtensionRows(data, prefix="extension", initial=old.extensions if old else []),
-        RoleRows(data, prefix="role", initial=roles, form_kwargs={"kinds": kinds}),
+        ExtensionRows(data, prefix="extension", initial=extensions if data is None else None),
+        RoleRows(data, prefix="role", initial=roles if data is None else None, form_kwargs={"kinds": kinds}),
     )
 
 
 def edit_plan(request: HttpRequest, site: str, pk: int | None = None) -> HttpResponse:
     """Put a new plan, or a new version of one, in force."""
     visit = enter(request, site, Act.RULES)
-    old = _plan(visit, pk) if pk is not None else None
-    editor = _editor(request.POST or None, visit, old)
+    old = found_plan(visit, pk) if pk is not None else None
+    filled = editor(request.POST or None, visit, old)
     status = 200
     if "more" in request.POST:
-        editor = _with_spare_rows(request, visit, old)
+        filled = _with_spare_rows(request, visit, old)
     elif request.method == "POST":
         status = 422
-        if editor.is_valid():
-            typed = editor.form.cleaned_data
+        if filled.is_valid():
+            typed = filled.form.cleaned_data
             try:
                 stored = put_in_force(
-                    editor.plan(), list(typed["needs"]), by=visit.actor, reason=typed["reason"], old=old
+                    filled.plan(), list(typed["needs"]), by=visit.actor, reason=typed["reason"], old=old
                 )
             except ChangedMeanwhileError as error:
                 status = 409
-                editor.form.add_error(None, error)
+                filled.form.add_error(None, error)
             except ValidationError as error:
-                refuse(editor.form, error)
+                refuse(filled.form, error)
             else:
                 messages.success(
                     request, _("In force: %(plan)s, version %(n)d.") % {"plan": stored, "n": stored.version}
                 )
                 return redirect("treatments:plan", site, stored.pk)
-    context = _context(visit, old=old, form=editor.form, extensions=editor.extensions, roles=editor.roles)
-    return render(request, "treatments/edit_plan.html", context, status=status)
+    shown = context(visit, old=old, form=filled.form, extensions=filled.extensions, roles=filled.roles)
+    return render(request, "treatments/edit_plan.html", shown, status=status)
 
 
 def _with_spare_rows(request: HttpRequest, visit: Visit, old: Plan | None) -> Editor:
@@ -139,13 +154,13 @@ def _with_spare_rows(request: HttpRequest, visit: Visit, old: Plan | None) -> Ed
     for prefix in ("extension", "role"):
         total = data.get(f"{prefix}-TOTAL_FORMS", "0")
         data[f"{prefix}-TOTAL_FORMS"] = str(min(int(total), 36) + 2 if total.isdecimal() else 2)
-    return _editor(data, visit, old)
+    return editor(data, visit, old)
 
 
 def retire_plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Take a plan out of force."""
     visit = enter(request, site, Act.RULES)
-    row = _plan(visit, pk)
+    row = found_plan(visit, pk)
     form = RetireForm(request.POST or None)
     if form.is_valid():
         try:
@@ -154,8 +169,8 @@ def retire_plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             refuse(form, error)
         else:
             return redirect("treatments:plans", site)
-    context = _context(visit, row=row, form=form, rests=[], back="treatments:plan")
-    return render(request, "treatments/retire.html", context, status=422 if form.is_bound else 200)
+    shown = context(visit, row=row, form=form, rests=[], back="treatments:plan")
+    return render(request, "treatments/retire.html", shown, status=422 if form.is_bound else 200)
 
 
 def runs(request: HttpRequest, site: str) -> HttpResponse:
@@ -165,5 +180,5 @@ def runs(request: HttpRequest, site: str) -> HttpResponse:
     first = (number - 1) * PAGE
     rows = Run.objects.filter(chamber__site=visit.site, retired_at=None).select_related("chamber", "plan")
     found = list(rows[first : first + PAGE + 1])
-    context = _context(visit, runs=found[:PAGE], more=len(found) > PAGE, number=number) | {"place": "records"}
-    return render(request, "treatments/runs.html", context)
+    shown = context(visit, runs=found[:PAGE], more=len(found) > PAGE, number=number) | {"place": "records"}
+    return render(request, "treatments/runs.html", shown)

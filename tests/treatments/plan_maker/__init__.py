@@ -1,0 +1,1 @@
+"""Plans worked out from tables."""
