@@ -9,6 +9,7 @@ from treatments.worksheets.atmosphere import CO2, PO2, TEMPERATURE_BAND
 from treatments.worksheets.dose import SEGMENT_DOSE, TABLE_DOSE
 from treatments.worksheets.gas import AIR_SUPPLY, GAS_DEMAND, OXYGEN_DEMAND
 from treatments.worksheets.people import TENDER_OXYGEN, WAITS
+from treatments.worksheets.plan import PLAN_DEMAND
 from treatments.worksheets.pressure import DROP_TEST, PRESSURE_UNITS
 from treatments.worksheets.profile import TABLE_PROFILE
 
@@ -32,4 +33,5 @@ WORKSHEETS: tuple[Worksheet, ...] = (
     PO2,
     PRESSURE_UNITS,
     DROP_TEST,
+    PLAN_DEMAND,
 )

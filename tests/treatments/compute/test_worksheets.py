@@ -20,6 +20,7 @@ from treatments.worksheets import WORKSHEETS
 ASKED_FOR = {
     "table_dose", "segment_dose", "ventilation", "oxygen_demand", "gas_demand", "tender_oxygen", "waits",
     "temperature_band", "pressure_units", "po2", "co2", "valve_timing", "drop_test", "table_profile", "air_supply", "run_air",
+    "plan_demand",
 }  # fmt: skip
 NAMES = [one.name for one in WORKSHEETS]
 
