@@ -11,14 +11,15 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from facility import events, services
-from facility.compute.instants import format_instant
 from facility.models import Event, HandOver
 from facility.readiness.fill import open_things, unsigned_checks
 from facility.readiness.page_rows import page_rows
-from facility.readiness.services import answer_lines, answers, caution, chambers_of
+from facility.readiness.services import Answer, answer_lines, answers, caution, chambers_of
+from facility.readiness.words import when
 from treatments.models import Run
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import datetime
 
     from facility.events import Actor
@@ -45,13 +46,30 @@ def prepare(site: Site, at: datetime) -> dict[str, Any]:
     opened = [*unsigned_checks(site, beside), *open_things(site, beside, found)]
     runs = Run.objects.filter(chamber__site=site, ended_at=None, retired_at=None, started_at__isnull=False)
     return {
-        "state": [line for answer in found for line in [f"{answer.chamber.name}, {format_instant(answer.at)}", *answer_lines(answer)]],
+        "state": [line for answer in found for line in _state(answer, site.zone)],
         "open": [_one(thing.number, thing.title, thing.sub) for thing in opened[:MOST_OPEN]],
         "runs": [str(run) for run in runs],
         "since": _since(site, at).isoformat(),
         "changed": _changes(site, _since(site, at)),
         "caution": caution(),
     }  # fmt: skip
+
+
+def _state(answer: Answer, zone: str) -> Iterator[str]:
+    """Yield one line for each plan, its instants by the clock of the site."""
+    yield f"{answer.chamber.name}, {when(answer.at, zone)}"
+    if not answer.facts.plans:
+        yield from answer_lines(answer)
+    named = answer.names.need_names
+    for plan, evaluation in answer.evaluations.items():
+        parts = [f"{answer.names.plans[plan].name}, {answer.names.plans[plan].party}: {evaluation.state}"]
+        if evaluation.holds_until is not None:
+            parts.append(_("until %s") % when(evaluation.holds_until, zone))
+        if evaluation.in_the_way:
+            parts.append(_("in the way: %s") % ", ".join(named.get(need, need) for need in evaluation.in_the_way))
+        elif evaluation.limiting:
+            parts.append(_("limited by %s") % ", ".join(named.get(need, need) for need in evaluation.limiting))
+        yield ", ".join(parts)
 
 
 def _one(number: str, title: str, sub: str) -> str:
