@@ -17,6 +17,7 @@ from treatments.plan_maker.working import Worked, work_out
 from treatments.table_book.tables import NoSuchTableError, table_for
 
 if TYPE_CHECKING:
+    from treatments.compute.plan_asking import Asking
     from treatments.compute.tables import Extension as Allowed
     from treatments.compute.tables import Table
     from treatments.models import Plan
@@ -27,22 +28,31 @@ WHOLE = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One number of a plan beside that of its table; None: not stated. ``less``: the plan asks for less."""
+    """One number of a plan beside that of its table; ``table`` None: not stated.
+
+    ``surely``: the least that the table gives whatever the plan does not say of itself; None: the same as ``table``.
+    """
 
     name: str
     plan: int | None
     table: int | None
     unit: str
+    surely: int | None = None
+
+    @property
+    def below(self) -> bool:
+        """Whether the plan asks for less than its table would give, as far as is known or assumed."""
+        return self.table is not None and (self.plan or 0) < self.table
 
     @property
     def less(self) -> bool:
-        """Whether the plan asks for less than its table would give: a finding."""
-        return self.table is not None and (self.plan or 0) < self.table
+        """Whether the plan asks for less whatever it does not say of itself: a finding."""
+        return self.below and (self.surely is None or (self.plan or 0) < self.surely)
 
     @property
     def mark(self) -> str:
         """The mark beside the word."""
-        if self.table is None:
+        if self.table is None or (self.below and not self.less):
             return "unknown"
         return "limits" if self.less else "indate"
 
@@ -55,14 +65,16 @@ class Row:
         if found == 0:
             return _("the same")
         said = {"n": f"{abs(found):,}".replace(",", "\u202f"), "unit": self.unit}
-        return (
-            _("the plan asks for %(n)s %(unit)s less") if found < 0 else _("the plan asks for %(n)s %(unit)s more")
-        ) % said
+        if found > 0:
+            return _("the plan asks for %(n)s %(unit)s more") % said
+        if not self.less:
+            return _("%(n)s %(unit)s less than assumed here: the plan does not say how it was reckoned") % said
+        return _("the plan asks for %(n)s %(unit)s less") % said
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """A plan beside its table. ``fault``: why nothing can be compared; ``notes``: what it rests on."""
+    """A plan beside its table. ``query``: of the page of sums. ``fault``: why nothing can be compared; ``notes``: what it rests on."""
 
     rows: tuple[Row, ...] = ()
     notes: tuple[str, ...] = ()
@@ -93,9 +105,11 @@ def compare(plan: Plan) -> Comparison | None:
     query |= as_query(asking)
     try:
         worked = work_out(found, plan.chamber, asking)
+        bare = _least(known, asking)
+        least = None if bare is None else work_out(found, plan.chamber, bare)
     except (PlanDemandError, ProfileError) as error:
         return Comparison(query=query, fault=str(error))
-    return Comparison((*_minutes(plan, worked, strange), *_litres(plan, worked)), _notes(known, found), query)
+    return Comparison((*_minutes(plan, worked, strange), *_litres(plan, worked, least)), _notes(known, found), query)
 
 
 def _extensions(plan: Plan, table: Table) -> tuple[dict[float, int], list[tuple[int, int]]]:
@@ -130,19 +144,29 @@ def _minutes(plan: Plan, worked: Worked, strange: list[tuple[int, int]]) -> tupl
     )  # fmt: skip
 
 
-def _litres(plan: Plan, worked: Worked) -> tuple[Row, ...]:
+def _litres(plan: Plan, worked: Worked, least: Worked | None) -> tuple[Row, ...]:
+    """Return demand and reserve of each gas; ``least``: the same with a dump, where the plan does not say."""
     found = []
-    for one in worked.amounts:
+    for place, one in enumerate(worked.amounts):
         stored = plan.gas.get(one.gas, {})
         if not stored and one.needed == 0:
             continue
-        for name, words, value in (
-            ("demand", _("%(gas)s, demand of one run"), one.demand),
-            ("reserve", _("%(gas)s, reserve that must be left"), one.reserve),
+        surely = None if least is None else least.amounts[place].demand
+        reserve_surely = None if least is None else 0
+        for name, words, value, sure in (
+            ("demand", _("%(gas)s, demand of one run"), one.demand, surely),
+            ("reserve", _("%(gas)s, reserve that must be left"), one.reserve, reserve_surely),
         ):
             typed = stored.get(name)
-            found.append(Row(words % {"gas": one.gas}, None if typed is None else int(typed), value, "L"))
+            found.append(Row(words % {"gas": one.gas}, None if typed is None else int(typed), value, "L", sure))
     return tuple(found)
+
+
+def _least(known: Known, asking: Asking) -> Asking | None:
+    """Return the least that a plan may have been reckoned with where it does not say; None where it does."""
+    if known.exact:
+        return None
+    return replace(asking, dump=True, previous=False, outer_fills=0, medical_fills=0)
 
 
 def _notes(known: Known, found: TableInForce) -> tuple[str, ...]:

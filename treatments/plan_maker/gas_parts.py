@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from treatments.compute.tables import OXYGEN
 from treatments.plan_maker.sums import Line, Part, Value, shown, terms, typed_value, value_of
@@ -27,7 +28,7 @@ def oxygen_part(worked: Worked, table_values: tuple[Value, ...]) -> Part:
     patient = _breathed((one for one in worked.demand.run.segments if one.gas == OXYGEN), volume, oxygen.patient_scf)
     lines = [
         Line(_("One patient"), scf(oxygen.patient_scf), patient, rests + table_values),
-        Line(_("%(n)d patients") % {"n": asking.patients}, scf(asking.patients * oxygen.patient_scf),
+        Line(ngettext("%(n)d patient", "%(n)d patients", asking.patients) % {"n": asking.patients}, scf(asking.patients * oxygen.patient_scf),
              f"{asking.patients} · {scf(oxygen.patient_scf)}"),
     ]  # fmt: skip
     if asking.tenders:
@@ -53,7 +54,7 @@ def _tenders(worked: Worked, volume: str, rests: tuple[Value, ...]) -> list[Line
     owed = _("One tender, %s min owed") % shown(oxygen.tender_min)
     return [
         Line(owed, scf(oxygen.tender_scf), each, rests + stated),
-        Line(_("%(n)d tenders") % {"n": tenders}, scf(tenders * oxygen.tender_scf),
+        Line(ngettext("%(n)d tender", "%(n)d tenders", tenders) % {"n": tenders}, scf(tenders * oxygen.tender_scf),
              f"{tenders} · {scf(oxygen.tender_scf)}"),
     ]  # fmt: skip
 

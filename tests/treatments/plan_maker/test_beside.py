@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -110,3 +111,24 @@ def test_what_a_plan_says_of_itself_is_read_back(key: str) -> None:
     assert (known.table, known.version, known.exact) == (key, 3, True)
     assert as_text(key, 3, known.asking) == text
     assert len(text) <= 200
+
+
+def test_what_a_plan_does_not_say_of_itself_is_not_held_against_it() -> None:
+    """By hand with a dump: a finding only below what even a dump, fresh tenders and no transfer would ask for."""
+    chamber = with_locks()
+    site_table = table_for(chamber.site, "TT5")
+    begun = suggested(site_table.table)
+    bare = replace(begun, dump=True, previous=False, outer_fills=0, medical_fills=0)
+    least = {one.gas: one.demand for one in work_out(site_table, chamber, bare).amounts}
+    assumed = {one.gas: one.demand for one in work_out(site_table, chamber, begun).amounts}
+    air, oxygen = least["AIR"], least["O2"]
+    assert air is not None
+    assert oxygen is not None
+    assert air < (assumed["AIR"] or 0)
+    gas = {"O2": {"demand": oxygen, "reserve": 1}, "AIR": {"demand": air, "reserve": 1}}
+    known = beside(plan_of(chamber, table="TT5", gas=gas))
+    assert not known.findings
+    assert {row.mark for row in known.rows if row.unit == "L"} == {"unknown"}
+    gas["AIR"]["demand"] = air - 1
+    found = beside(plan_of(chamber, key="less", table="TT5", gas=gas)).findings
+    assert [row.name for row in found] == ["AIR, demand of one run"]
