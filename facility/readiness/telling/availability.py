@@ -17,6 +17,7 @@ from facility import house
 from facility.compute.instants import datetime_of, instant_of
 from facility.compute.states import State
 from facility.events import now
+from facility.models import ContactKind
 from facility.readiness import fill, sentences, services
 from facility.readiness.page_rows import page_rows
 from facility.readiness.words import when
@@ -24,7 +25,7 @@ from facility.readiness.words import when
 if TYPE_CHECKING:
     from facility.compute.findings import Evaluation
     from facility.models import Site
-    from facility.readiness.panels import CallFirst
+    from facility.readiness.panels import CallFirst, Contact
     from facility.readiness.services import Answer
 
 MARKS = {State.READY: "ready", State.READY_WITH_LIMITS: "limits", State.NOT_READY: "stop", State.NOT_KNOWN: "unknown"}
@@ -107,11 +108,12 @@ class PublicLine:
 
 @dataclass(frozen=True, slots=True)
 class Public:
-    """What anybody may read of a site."""
+    """What anybody may read of a site. ``numbers``: of the emergency services only, never somebody's own."""
 
     at: datetime
     said: str
     lines: tuple[PublicLine, ...]
+    numbers: tuple[Contact, ...]
 
 
 def is_public(site: Site) -> bool:
@@ -147,4 +149,6 @@ def _public(site: Site, at: datetime) -> Public:
         "at": when(instant_of(told.at), site.zone),
         "sentence": told.sentence,
     }
-    return Public(told.at, f"{known} {call_words()}", lines)
+    emergency = str(ContactKind.EMERGENCY.label)
+    numbers = tuple(one for one in told.call_first.contacts if one.role == emergency)
+    return Public(told.at, f"{known} {call_words()}", lines, numbers)

@@ -17,6 +17,8 @@ from facility.readiness.telling.recency import last_practised, recency
 from treatments.models import PressureWait, RunPlace
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from facility.models import FitDeclared, Person
 
 SOON = timedelta(days=30)
@@ -69,7 +71,7 @@ def mine(person: Person, at: datetime) -> Mine:
     today = at.astimezone(ZoneInfo(person.site.zone)).date()
     held = QualificationHeld.objects.filter(person=person, retired_at=None).select_related("kind")
     practice = practice_of(person, at)
-    endings = [_of_certificate(row, practice, person.site.zone, today) for row in held]
+    endings = [_of_certificate(row, practice, person.site.zone, today) for row in _best(held)]
     medical = MedicalFitness.objects.filter(person=person, retired_at=None).order_by("-examined_on", "-pk").first()
     if medical is not None:
         endings.append(_of_medical(medical, today))
@@ -81,6 +83,20 @@ def mine(person: Person, at: datetime) -> Mine:
         declared,
         declared is not None and declared.until > at,
     )
+
+
+def _best(held: Iterable[QualificationHeld]) -> Iterable[QualificationHeld]:
+    """Return one certificate of each kind: looked at twice first, then the later end; a renewed one is past."""
+    best: dict[int, QualificationHeld] = {}
+    for row in held:
+        known = best.get(row.kind_id)
+        if known is None or _worth(row) > _worth(known):
+            best[row.kind_id] = row
+    return best.values()
+
+
+def _worth(row: QualificationHeld) -> tuple[bool, date, date]:
+    return bool(row.second_look_by), row.expires_on or date.max, row.issued_on
 
 
 def _duty(person: Person, at: datetime) -> Any:

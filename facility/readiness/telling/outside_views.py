@@ -78,6 +78,8 @@ def status_json(request: HttpRequest, site: str) -> HttpResponse:
     ]  # fmt: skip
     found = {
         "site": shown.key, "name": shown.name, "as_known_at": format_instant(instant_of(told.at)), "line": told.said,
-        "tables": tables, "call_first": call_words(), "caution": caution(),
+        "tables": tables, "call_first": call_words(),
+        "numbers": [{"name": one.name, "phone": one.phone} for one in told.numbers],
+        "caution": caution(),
     }  # fmt: skip
     return JsonResponse(found, json_dumps_params={"ensure_ascii": False, "indent": 2})

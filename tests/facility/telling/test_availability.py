@@ -116,6 +116,16 @@ def test_the_public_page_names_nobody_of_the_crew(chamber: Chamber) -> None:
         assert "Ana" not in text
 
 
+def test_only_the_numbers_of_the_emergency_services_are_public(chamber: Chamber) -> None:
+    make_public(chamber)
+    for kind, phone in (("emergency", "+47 112"), ("physician", "+47 98 76 54 32")):
+        services.add(Contact(site=chamber.site, key=kind, kind=kind, name=kind.title(), phone=phone), by=make.BY)
+    for name in ("readiness:status", "readiness:status_json"):
+        text = Client().get(reverse(name, args=["skerrow"])).content.decode()
+        assert "+47 112" in text
+        assert "98 76 54 32" not in text
+
+
 def test_a_crowd_asking_costs_the_computation_once(
     chamber: Chamber, django_assert_max_num_queries: Callable[[int], Any]
 ) -> None:

@@ -56,6 +56,15 @@ def test_what_ends_first_stands_first_and_practice_may_be_what_ends_it(client: C
     assert "1 Jan 2028" not in text
 
 
+def test_a_certificate_that_was_renewed_alarms_nobody(client: Client, ana: Person) -> None:
+    kind = make.qualification_kind(ana.site.organisation, name="First aid")
+    build.held(ana, kind, date(2026, 6, 1))
+    build.held(ana, kind, date(2027, 6, 1), issued_on=date(2026, 6, 1))
+    text = page(client, ana)
+    assert "1 Jun 2027" in text
+    assert "1 Jun 2026" not in text
+
+
 def test_my_page_shows_duty_waits_and_what_i_have_not_read(client: Client, ana: Person) -> None:
     build.duty(ana, build.T + DAY, build.T + DAY + 8 * HOUR)
     build.duty(ana, build.T + 20 * DAY, build.T + 21 * DAY)

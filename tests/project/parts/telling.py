@@ -7,5 +7,5 @@ from facility.access import Act
 OPEN = {"readiness:status", "readiness:status_json"}
 PAGES = {
     "readiness:forecast_json": Act.SEE, "readiness:what_if_json": Act.SEE, "readiness:statement": Act.SEE,
-    "readiness:me": Act.SEE, "readiness:declare_fit": Act.SEE,
+    "readiness:me": Act.SEE, "readiness:declare_fit": Act.SEE, "readiness:fit_on": Act.SEE,
 }  # fmt: skip
