@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from treatments.compute.tables import OXYGEN
-from treatments.plan_maker.sums import Line, Part, Value, shown, terms, typed_value, value_of
+from treatments.plan_maker.sums import Line, Part, Value, joined, shown, terms, typed_value, value_of
 from treatments.plan_maker.working import kg_of, litres_per_cubic_foot
 from treatments.reference import figures
 from treatments.reference.laws import atmosphere
@@ -33,7 +33,8 @@ def oxygen_part(worked: Worked, table_values: tuple[Value, ...]) -> Part:
     ]  # fmt: skip
     if asking.tenders:
         lines += _tenders(worked, volume, rests)
-    lines += _totals(worked, worked.amounts[0], emergency_scf=0.0)
+    summed = [one.figure for one in lines[1::2]]
+    lines += _totals(worked, worked.amounts[0], joined(summed), emergency_scf=0.0)
     notes = [_("Masks without leakage; the minute volume is a planning figure, keep your own.")]
     if oxygen.patient_scf == 0:
         notes.append(_("The table lists air only; oxygen breathed on it is not stated."))
@@ -63,7 +64,8 @@ def air_part(worked: Worked, table_values: tuple[Value, ...]) -> Part:
     """Return the air: locks filled, ventilation, emergency air and reserve."""
     air = worked.demand.air
     lines = [*_fillings(worked), _ventilation(worked, table_values)]
-    lines += _totals(worked, worked.amounts[1], emergency_scf=air.emergency_scf)
+    summed = joined([one.figure for one in lines])
+    lines += _totals(worked, worked.amounts[1], summed, emergency_scf=air.emergency_scf)
     notes = [
         _("The rate rests on who breathes oxygen and who chamber air, minute by minute; the descent is not counted.")
     ]
@@ -110,12 +112,12 @@ def _ventilation(worked: Worked, table_values: tuple[Value, ...]) -> Line:
     return Line(words, scf(air.ventilation_scf), formula, rates + table_values)
 
 
-def _totals(worked: Worked, amount: Amount, *, emergency_scf: float) -> list[Line]:
-    """Return demand, emergency air, reserve and what a bank must hold, in scf, litres and kg."""
+def _totals(worked: Worked, amount: Amount, summed: str, *, emergency_scf: float) -> list[Line]:
+    """Return demand, emergency air, reserve and what a bank must hold; ``summed``: the amounts drawn, as a sum."""
     if amount.demand_scf is None or amount.reserve_scf is None:
         words = _("Without the oxygen of the tenders no total can be said.")
         return [Line(_("A bank must hold"), shown(None), words, (), "end")]
-    found = [_total(_("Demand of one run"), amount, amount.demand_scf, _("all lines above together"), "tot")]
+    found = [_total(_("Demand of one run"), amount, amount.demand_scf, summed, "tot")]
     share = amount.reserve_scf - emergency_scf
     percent = worked.asking.reserve_percent
     if emergency_scf:

@@ -99,12 +99,20 @@ class Worked:
         )  # fmt: skip
 
 
-def work_out(found: TableInForce, chamber: Chamber, asking: Asking) -> Worked:
-    """Return a plan worked out from a table in force.
+def compartments_of(chamber: Chamber) -> tuple[Lock, ...]:
+    """Return the locks of a chamber that count."""
+    return tuple(chamber.locks.filter(retired_at=None).order_by("pk"))
+
+
+def work_out(
+    found: TableInForce, chamber: Chamber, asking: Asking, compartments: tuple[Lock, ...] | None = None
+) -> Worked:
+    """Return a plan worked out from a table in force; ``compartments``: those of the chamber, if already fetched.
 
     Errors: PlanDemandError, ProfileError for what nobody can plan with or the table does not state.
     """
-    compartments = tuple(chamber.locks.filter(retired_at=None).order_by("pk"))
+    if compartments is None:
+        compartments = compartments_of(chamber)
     locks = locks_of(compartments)
     rules = Rules(rates(), atmosphere(), rule_for(found.table.key, tender_rules()))
     return Worked(found, chamber, compartments, locks, asking, plan_demand(found.table, locks, asking, rules))

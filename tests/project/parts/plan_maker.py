@@ -4,4 +4,6 @@ from __future__ import annotations
 
 from facility.access import Act
 
-PAGES = {"treatments:make_plan": Act.SEE, "treatments:plan_from_table": Act.RULES}
+PAGES = {
+    "treatments:make_plan": Act.SEE, "treatments:every_table": Act.SEE, "treatments:plan_from_table": Act.RULES,
+}  # fmt: skip

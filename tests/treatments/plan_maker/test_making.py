@@ -66,6 +66,7 @@ def test_the_sums_say_the_figures_of_a_plain_table_six() -> None:
     for said in ("153.8 scf", "30.3 scf", "8 267.7 scf", "288 min", "545.5 scf"):  # 300 x 60 / 33 = 545.5
         assert said in text, said
     assert "0.3 acfm · [60 min · (60 + 33) / 33" in text, "the formula with its numbers put in"
+    assert "153.8 scf + 30.3 scf = 184.1 scf; · 28.3168 L/ft³ = 5 213 L" in text
     assert "unconfirmed" in text
     assert "the physician and the supervisor decide" in text
 
