@@ -13,6 +13,7 @@ from facility import events
 from facility.access import Act, enter
 from facility.fields import day_text
 from facility.models import Contact, MedicalFitness, Person, QualificationHeld, QualificationKind
+from facility.records.recent import Practices
 from facility.records.roster import days_of, roster_of
 from facility.records.states import Moment, State, moment_of, of_contacts, of_medical, of_qualification
 
@@ -66,7 +67,9 @@ def people(request: HttpRequest, site: str) -> HttpResponse:
 def _matrix(everyone: list[Person], kinds: list[QualificationKind], moment: Moment) -> list[PersonLine]:
     held: dict[tuple[int, int], QualificationHeld] = {}
     ids = [one.pk for one in everyone]
-    for row in QualificationHeld.objects.filter(person__in=ids, retired_at=None):
+    rows = list(QualificationHeld.objects.filter(person__in=ids, retired_at=None).select_related("kind"))
+    practices = Practices(rows, moment.zone.key)
+    for row in rows:
         known = held.get((row.person_id, row.kind_id))
         if known is None or _better(row, known):
             held[row.person_id, row.kind_id] = row
@@ -75,7 +78,7 @@ def _matrix(everyone: list[Person], kinds: list[QualificationKind], moment: Mome
         medicals[medical.person_id] = medical
     return [
         PersonLine(person, (
-            *((kind.name, _held_cell(held.get((person.pk, kind.pk)), moment)) for kind in kinds),
+            *((kind.name, _held_cell(held.get((person.pk, kind.pk)), moment, practices)) for kind in kinds),
             (_("Medical"), _medical_cell(medicals.get(person.pk), moment)),
         ))
         for person in everyone
@@ -91,11 +94,12 @@ def _better(row: QualificationHeld, known: QualificationHeld) -> bool:
     return worth(row) > worth(known)
 
 
-def _held_cell(row: QualificationHeld | None, moment: Moment) -> Cell:
+def _held_cell(row: QualificationHeld | None, moment: Moment, practices: Practices) -> Cell:
     if row is None:
         return Cell(None, "qualification", None, "")
-    text = day_text(row.expires_on) if row.expires_on else _("no end")
-    return Cell(row, "qualification", of_qualification(row, moment), text)
+    good_through = practices.good_through(row)
+    text = day_text(good_through) if good_through else _("no end")
+    return Cell(row, "qualification", of_qualification(row, moment, practices), text)
 
 
 def _medical_cell(row: MedicalFitness | None, moment: Moment) -> Cell:

@@ -15,6 +15,7 @@ from facility import house
 from facility.fields import day_text
 from facility.models import MedicalOutcome
 from facility.records.due import rules_of, states_of
+from facility.records.recent import Practices
 from maintenance.models import (
     AnalysisResult,
     BankReading,
@@ -186,16 +187,21 @@ def of_defect(defect: Defect) -> State:
 
 def of_qualifications(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
     """Return the state of each qualification held."""
-    return {row.pk: of_qualification(row, moment) for row in rows}
+    practices = Practices(rows, moment.zone.key)
+    return {row.pk: of_qualification(row, moment, practices) for row in rows}
 
 
-def of_qualification(held: Any, moment: Moment) -> State:
-    """Return the state of one qualification held."""
+def of_qualification(held: Any, moment: Moment, practices: Practices) -> State:
+    """Return the state of one qualification held: by its certificate, and by practice where it lapses without."""
     if not held.second_look_by:
         return State("second", _("Waiting for second look"), 3)
-    if held.expires_on is None:
+    good_through = practices.good_through(held)
+    if good_through is None:
         return State("indate", _("No end printed on it"))
-    return by_day(held.expires_on, moment)
+    state = by_day(good_through, moment)
+    if good_through != held.expires_on and not state.quiet:
+        return State(state.mark, _("%(state)s, by practice") % {"state": state.words}, state.rank)
+    return state
 
 
 def of_medicals(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from django.utils import timezone
+from playwright.sync_api import Error as PlaywrightError
 
 from facility.accounts.demo import DEMO_PASSWORD
 from facility.demo.loading import load, zone_of_set
@@ -20,14 +21,14 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from playwright.sync_api import Page
+    from playwright.sync_api import Page, Response
     from pytest_django import Settings
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 SIZES = ({"width": 360, "height": 740}, {"width": 820, "height": 1180})
-FEW = 2
-MOST = 36
+FEW = 1
+MOST = 140
 #: downloads are no pages
 NO_PAGE = re.compile(r"\.(zip|csv|json|pdf)$")
 #: what reaches beyond the right edge; pictures, hidden words and what scrolls by itself are not meant
@@ -79,6 +80,16 @@ def faults_at_each_size(page: Page, barriers: Callable[[Page], list[str]]) -> li
     return found
 
 
+def opened(page: Page, address: str) -> Response | None:
+    """Open an address; None where it hands out a file instead of a page."""
+    try:
+        return page.goto(address)
+    except PlaywrightError as error:
+        if "Download is starting" not in error.message:
+            raise
+        return None
+
+
 def test_pages_that_are_linked_have_no_barrier_and_nothing_runs_off_the_sheet(
     director: Page, barriers: Callable[[Page], list[str]], faults: list[str]
 ) -> None:
@@ -90,8 +101,9 @@ def test_pages_that_are_linked_have_no_barrier_and_nothing_runs_off_the_sheet(
         if seen[kind_of(address)] == FEW:
             continue
         seen[kind_of(address)] += 1
-        response = director.goto(address)
-        assert response is not None
+        response = opened(director, address)
+        if response is None:
+            continue
         wrong = [] if response.ok else [f"answered {response.status}"]
         if wrong := wrong + faults_at_each_size(director, barriers) + faults:
             found[address] = wrong
