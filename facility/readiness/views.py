@@ -131,7 +131,6 @@ def acts_of(visit: Visit) -> list[dict[str, str]]:
     site = visit.site.key
     offered = (
         (Act.SEE, _("Coming 90 days"), link("readiness:ahead", site)),
-        (Act.SEE, _("Waivers"), link("readiness:waivers", site)),
         (Act.SEE, _("Availability, PDF"), link("readiness:statement", site)),
         (Act.DEFECT, _("Raise defect"), link("maintenance:raise_defect", site)),
         (Act.RUN, _("Start run"), link("treatments:start_run", site)),
