@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -189,3 +189,22 @@ def test_every_page_leads_to_the_run_that_is_on() -> None:
     leads = f'href="{reverse("treatments:run", args=[site.key, run.pk])}"'
     for page in ("readiness:now", "walk:log", "places:plant"):
         assert leads in client.get(reverse(page, args=[site.key])).content.decode(), page
+
+
+@pytest.mark.django_db
+def test_the_list_of_runs_keeps_to_the_days_that_are_asked_for() -> None:
+    """Oslo is one hour ahead of UTC in March 2026: 23:30 UTC on 11 March is 12 March at the site."""
+    chamber = make.chamber()
+    plan = plan_of(chamber)
+    for number, at in enumerate((datetime(2026, 3, 11, 23, 30, tzinfo=UTC), datetime(2026, 3, 13, 12, tzinfo=UTC)), 1):
+        services.add(
+            Run(chamber=chamber, number=number, purpose="test", plan=plan, started_at=at, ended_at=at,
+                supervisor="Ina Test"),
+            by=make.BY,
+        )  # fmt: skip
+    client = Client()
+    client.force_login(make.user(chamber.site, "inspector"), backend="django.contrib.auth.backends.ModelBackend")
+    url = f"/{chamber.site.key}/runs/"
+    shown = client.get(url, {"from": "2026-03-12", "to": "2026-03-12"}).context["runs"]
+    assert [run.number for run in shown] == [1]
+    assert len(client.get(url, {"from": "soon"}).context["runs"]) == 2

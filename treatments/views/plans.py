@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -173,12 +174,28 @@ def retire_plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     return render(request, "treatments/retire.html", shown, status=422 if form.is_bound else 200)
 
 
+def _day(text: str | None) -> date | None:
+    """Return a day of an address; none where it is no day, so that a wrong address shows every run."""
+    try:
+        return date.fromisoformat(text or "")
+    except ValueError:
+        return None
+
+
 def runs(request: HttpRequest, site: str) -> HttpResponse:
-    """List the runs, newest first."""
+    """List the runs, newest first; with from= and to= (days) those that left surface in between."""
     visit = enter(request, site, Act.SEE)
     number = page_number(request.GET.get("page"))
     first = (number - 1) * PAGE
     rows = Run.objects.filter(chamber__site=visit.site, retired_at=None).select_related("chamber", "plan")
+    begin, end = _day(request.GET.get("from")), _day(request.GET.get("to"))
+    zone = ZoneInfo(visit.site.zone)
+    if begin is not None:
+        rows = rows.filter(started_at__gte=datetime.combine(begin, time.min, zone))
+    if end is not None:
+        rows = rows.filter(started_at__lt=datetime.combine(end + timedelta(days=1), time.min, zone))
     found = list(rows[first : first + PAGE + 1])
-    shown = context(visit, runs=found[:PAGE], more=len(found) > PAGE, number=number) | {"place": "records"}
+    asked = "".join(f"from={begin.isoformat()}&" if begin else "") + (f"to={end.isoformat()}&" if end else "")
+    shown = context(visit, runs=found[:PAGE], more=len(found) > PAGE, number=number, begin=begin, end=end, asked=asked)
+    shown |= {"place": "records"}
     return render(request, "treatments/runs.html", shown)
