@@ -1,6 +1,6 @@
 """A qualification that lapses without practice: from the newest run or drill, or from the day it was issued.
 
-Practice is an ended run in a role that stands for the qualification (facility/reference/practice_roles.toml, or a
+Practice is an ended run in a role that stands for the qualification (practice_roles.toml beside this file, or a
 role named by the key itself), or a drill that reached its goal: one in that role, or one where no role was written.
 The days run from the later of the newest practice and the day of issue, so that another practice never shortens them.
 They end with the same day so many days later, in the zone of the site.
@@ -12,20 +12,20 @@ import tomllib
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from django.utils.text import slugify
 
 from facility.gathered import minute_down
 from facility.readiness.times import local
-from facility.reference import FOLDER
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from facility.gathered import Row
 
-ROLES_FILE = "practice_roles.toml"
+ROLES_FILE = Path(__file__).parent / "practice_roles.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Recency:
 @lru_cache
 def roles_of_kinds() -> Mapping[str, frozenset[str]]:
     """Return the roles in a run that are practice, by the key of a kind of qualification."""
-    found = tomllib.loads((FOLDER / ROLES_FILE).read_text(encoding="utf-8"))
+    found = tomllib.loads(ROLES_FILE.read_text(encoding="utf-8"))
     return {key: frozenset(roles) for key, roles in found.items()}
 
 
