@@ -45,8 +45,8 @@ def line_of(points: Sequence[tuple[datetime, float]]) -> Line | None:
 
 
 def noise_of(points: Sequence[tuple[datetime, float]]) -> float:
-    """Return the change of content [L] that gauge and thermometer cannot tell. Source: reference/supply.toml."""
-    percent = float(load(FOLDER / "supply.toml")["noise.percent"].number)
+    """Return the change of content [L] that gauge and thermometer cannot tell. Source: reference/gas_supply.toml."""
+    percent = float(load(FOLDER / "gas_supply.toml")["noise.percent"].number)
     return max((content for _at, content in points), default=0.0) * percent / 100
 
 
