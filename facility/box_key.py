@@ -9,11 +9,12 @@ import hashlib
 import os
 import secrets
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from django.conf import settings
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 FILE: Final = "box-key"
 BYTES: Final = 32
@@ -32,6 +33,8 @@ def private_key() -> Ed25519PrivateKey:
 
     Errors: BoxKeyError if the file is not a key.
     """
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey  # noqa: PLC0415  # megabytes
+
     path = _path()
     if not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -76,6 +79,9 @@ def sign(label: bytes, content: bytes) -> bytes:
 
 def is_signed(label: bytes, content: bytes, signature: bytes, public: bytes) -> bool:
     """Return whether ``signature`` is that of ``content`` for this purpose, by the key ``public``."""
+    from cryptography.exceptions import InvalidSignature  # noqa: PLC0415  # megabytes, needed only here
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey  # noqa: PLC0415  # as above
+
     try:
         Ed25519PublicKey.from_public_bytes(public).verify(signature, label + b"\0" + content)
     except (InvalidSignature, ValueError):
