@@ -138,3 +138,12 @@ class WeekdaysField(forms.TypedMultipleChoiceField):
 
 def _joined(first: Any, second: Any) -> str:
     return f"{first} {second}" if first else str(second)
+
+
+def refuse(form: forms.BaseForm, error: ValidationError) -> None:
+    """Show what a service refused, beside the field where the form has it."""
+    if not hasattr(error, "error_dict"):
+        form.add_error(None, error)
+        return
+    for name, found in error.error_dict.items():
+        form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])

@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from facility.fields import DayField, InstantField, day_text
+from facility.fields import DayField, InstantField, day_text, refuse
 from facility.models import Chamber, Site
 from maintenance.models import Defect, Equipment, GasBank
 
@@ -94,12 +94,3 @@ class DefectCorrectionForm(DefectForm):
     """A defect's form with the reason of the correction."""
 
     reason = forms.CharField(label=gettext_lazy("Reason of this correction"), max_length=500)
-
-
-def refuse(form: forms.BaseForm, error: ValidationError) -> None:
-    """Show what a service refused, beside the field where the form has it."""
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
-        return
-    for name, found in error.error_dict.items():
-        form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])

@@ -16,11 +16,12 @@ from django.utils.translation import gettext as _
 
 from facility import events, house
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.history import timeline
 from facility.models import Answer
 from facility.shown import page_number
 from maintenance import services
-from maintenance.forms import DefectCorrectionForm, DefectForm, plan_choices, refuse
+from maintenance.forms import DefectCorrectionForm, DefectForm, plan_choices
 from maintenance.models import Defect, Equipment, GasBank, WorkRecord
 from maintenance.services.defects import Down, down_of, down_so_far, effect_of, effects_on
 from maintenance.services.returning import repairs_of, tests_of

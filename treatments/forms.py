@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.forms import BaseFormSet, formset_factory
 from django.utils.translation import gettext_lazy as _
@@ -182,12 +181,3 @@ def kind_choices(site: Site) -> list[tuple[str, str]]:
 def rows_of(formset: BaseFormSet[Any]) -> list[dict[str, Any]]:
     """Return the rows of a valid formset that are not empty."""
     return [row for form in formset.forms if (row := form.to_json()) is not None]
-
-
-def refuse(form: forms.BaseForm, error: ValidationError) -> None:
-    """Show what a service refused, beside the field where the form has it."""
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
-        return
-    for name, found in error.error_dict.items():
-        form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 from facility import events, house, services
 from facility.access import Act, Visit, enter
 from facility.evidence import accept
+from facility.fields import refuse
 from facility.models import Drill, DrillKind, Person, Procedure, ProcedureRead
 from facility.practice import services as practice
 from facility.practice.forms import DrillForm, DrillKindForm, ProcedureForm
@@ -30,14 +31,6 @@ NEWEST = 50
 
 def _context(visit: Visit, **more: Any) -> dict[str, Any]:
     return {"visit": visit, "place": "people", **more}
-
-
-def _refuse(form: forms.BaseForm, error: ValidationError) -> None:
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
-        return
-    for name, found in error.error_dict.items():
-        form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])
 
 
 def drills(request: StaffRequest, site: str) -> HttpResponse:
@@ -66,7 +59,7 @@ def hold_drill(request: StaffRequest, site: str) -> HttpResponse:
         try:
             practice.hold(form.instance, form.cleaned_data["people"], by=visit.actor, late=late)
         except ValidationError as error:
-            _refuse(form, error)
+            refuse(form, error)
         else:
             messages.success(request, _("The drill is kept."))
             return redirect("practice:drills", site)
@@ -148,7 +141,7 @@ def write_procedure(request: StaffRequest, site: str, pk: int | None = None) -> 
                 row.evidence = accept(form.cleaned_data["paper"], site=visit.site, by=visit.actor)
             practice.put_in_force(form.instance, by=visit.actor, reason=form.cleaned_data["why"] or _("First version."))
         except ValidationError as error:
-            _refuse(form, error)
+            refuse(form, error)
         else:
             return redirect("practice:procedure", site, form.instance.pk)
     return _form_page(request, visit, form, _("Write a procedure") if old is None else _("Next version"))

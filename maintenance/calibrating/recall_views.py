@@ -13,13 +13,12 @@ from django.utils.translation import gettext_noop
 
 from facility import evidence
 from facility.access import Act, Visit, enter
-from facility.fields import day_text
+from facility.fields import day_text, refuse
 from facility.history import timeline
 from maintenance.calibrating import recalls
 from maintenance.calibrating.common import context, today_at
 from maintenance.calibrating.reach import ANALYSIS, CALIBRATION, CERTIFICATE, DELIVERED, SAMPLE
 from maintenance.calibrating.reference_forms import AnswerForm, RecallForm
-from maintenance.forms import refuse
 from maintenance.models import Recall
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from facility import evidence, house
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
 from maintenance.calibrating import recalls, services
@@ -23,7 +24,6 @@ from maintenance.calibrating.reference_forms import CertificateForm, Certificate
 from maintenance.calibrating.standing import against
 from maintenance.calibrating.trail import below, rests_on, with_newest_work
 from maintenance.compute.pairs import PairVerdict, compare_clocks, compare_gauges
-from maintenance.forms import refuse
 from maintenance.models import Calibration, Equipment, Reference, ReferenceCertificate
 from maintenance.worksheets.common import values
 

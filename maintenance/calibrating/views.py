@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from facility import evidence
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
 from maintenance.calibrating import history, services
@@ -25,7 +26,6 @@ from maintenance.calibrating.points_fields import initial_cells, rows_asked, tab
 from maintenance.calibrating.reference_forms import LaboratoryForm
 from maintenance.calibrating.trail import analysed_with, last_good, trail_of
 from maintenance.calibrating.words import fewest_points
-from maintenance.forms import refuse
 from maintenance.models import Calibration, Equipment, EquipmentKind, IntervalRule
 from maintenance.worksheets.common import values
 

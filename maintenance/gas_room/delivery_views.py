@@ -15,9 +15,9 @@ from django.utils.translation import gettext as _
 
 from facility import events, evidence, house
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.models import Evidence
 from facility.shown import page_number
-from maintenance.forms import refuse
 from maintenance.gas_room import services
 from maintenance.gas_room.forms import AcceptForm, AnalyseForm, DeliveredForm, DeliveryForm, RefuseForm
 from maintenance.gas_room.limits import shown_sets, wrong_gas_words

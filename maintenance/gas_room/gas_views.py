@@ -14,10 +14,10 @@ from django.utils.translation import gettext as _
 
 from facility import events, house
 from facility.access import Act, enter
+from facility.fields import refuse
 from facility.reference import load
 from maintenance.compute.cross_checks import compare
 from maintenance.compute.supply import use_of
-from maintenance.forms import refuse
 from maintenance.gas_room import services
 from maintenance.gas_room.content import bank_states, courses, expected_after_hook_up, hand_sum
 from maintenance.gas_room.course import line_of, noise_of

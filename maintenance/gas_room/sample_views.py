@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 
 from facility import events, house
 from facility.access import Act, enter
+from facility.fields import refuse
 from facility.shown import page_number
-from maintenance.forms import refuse
 from maintenance.gas_room.delivery_views import PAGE, context_of, form_page, is_late, taken_in
 from maintenance.gas_room.forms import SampleForm
 from maintenance.gas_room.limits import POINTS, shown_sets, wrong_gas_words

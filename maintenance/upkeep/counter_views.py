@@ -15,9 +15,9 @@ from django.utils.translation import gettext as _
 
 from facility import events, evidence
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.history import timeline
 from maintenance.compute.counters import usage
-from maintenance.forms import refuse
 from maintenance.models import Counter, CounterReading, IntervalRule, MeterReplacement
 from maintenance.upkeep import services
 from maintenance.upkeep.forms import ReadingForm, ReplaceForm

@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from facility.access import Act, enter
+from facility.fields import refuse
 from maintenance.compute.requirements import conflicts, jurisdictions_of, offered, types_of
-from maintenance.forms import refuse
 from maintenance.models import IntervalRule
 from maintenance.reference import requirements
 from maintenance.upkeep.adopt_form import AdoptForm

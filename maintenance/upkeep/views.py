@@ -14,10 +14,9 @@ from django.utils.translation import gettext as _
 
 from facility import events, evidence
 from facility.access import Act, Visit, enter
-from facility.fields import day_text
+from facility.fields import day_text, refuse
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
-from maintenance.forms import refuse
 from maintenance.models import Deferral, Equipment, EquipmentKind, Happening, IntervalRule
 from maintenance.upkeep import services
 from maintenance.upkeep.adopting import by_key, deviations

@@ -15,8 +15,8 @@ from django.utils.translation import gettext as _
 
 from facility import events, evidence, house
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.services import ChangedMeanwhileError
-from maintenance.forms import refuse
 from maintenance.models import Repair, WorkRecord, WorkResult
 from maintenance.services import add_repair, return_after_test
 from maintenance.services.returning import repairs_of

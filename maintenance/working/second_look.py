@@ -11,8 +11,8 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.services import ChangedMeanwhileError
-from maintenance.forms import refuse
 from maintenance.services import confirm_days, refuse_days
 from maintenance.working import taking
 from maintenance.working.forms import SecondLookForm, SecondRefusalForm

@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 
 from facility import events
 from facility.access import Act, enter
+from facility.fields import refuse
 from facility.services import ChangedMeanwhileError
-from treatments.forms import refuse
 from treatments.models import Run, RunPlace, Screening
 from treatments.opening import places, services
 from treatments.opening.forms import ChangePlaceForm, PlaceForm, ReasonForm, ScreeningForm

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.access import Act, Visit, enter
 from facility.compute.csv_writing import csv_text
+from facility.fields import refuse
 from facility.http import actor_of
 from facility.models import Site, User
 from treatments.models import Freeze, NearMiss
@@ -31,14 +32,6 @@ def _context(visit: Visit, **more: Any) -> dict[str, Any]:
     return {"visit": visit, "place": "records", **more}
 
 
-def _refuse(form: forms.BaseForm, error: ValidationError) -> None:
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
-        return
-    for name, found in error.error_dict.items():
-        form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])
-
-
 @login_not_required
 def report(request: HttpRequest, site: str) -> HttpResponse:
     """Take a near miss from anybody on the network. Signed in and with a name given, it is theirs; else nameless."""
@@ -53,10 +46,10 @@ def report(request: HttpRequest, site: str) -> HttpResponse:
         try:
             found = near_misses.report(form.instance, by=actor_of(request) if signed_in else None)
         except near_misses.TooManyError as error:
-            _refuse(form, error)
+            refuse(form, error)
             status = TOO_MANY
         except ValidationError as error:
-            _refuse(form, error)
+            refuse(form, error)
         else:
             return render(request, "treatments/reporting/thanks.html", {"at": at, "found": found}, status=201)
     return render(request, "treatments/reporting/report.html", {"at": at, "form": form}, status=status)
@@ -100,7 +93,7 @@ def near_miss(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             try:
                 near_misses.act_on(row, form.instance, by=visit.actor)
             except ValidationError as error:
-                _refuse(form, error)
+                refuse(form, error)
             else:
                 messages.success(request, _("Kept with near miss %(number)d.") % {"number": row.number})
                 return redirect("treatments:near_miss", site, pk)
@@ -134,7 +127,7 @@ def freeze(request: HttpRequest, site: str) -> HttpResponse:
         try:
             frozen = freezing.freeze(wanted, by=visit.actor)
         except ValidationError as error:
-            _refuse(form, error)
+            refuse(form, error)
         else:
             messages.success(request, _("Every record around the event is kept and signed."))
             return redirect("treatments:frozen", site, frozen.pk)

@@ -11,9 +11,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from facility.access import Act, enter
+from facility.fields import refuse
 from facility.http import StaffRequest
 from treatments.compute.profile import profile
-from treatments.forms import refuse
 from treatments.models import SiteTable, TableConfirmation
 from treatments.reference import FILES
 from treatments.table_book import services

@@ -13,10 +13,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
 from treatments import services
-from treatments.forms import NeedForm, RetireForm, refuse
+from treatments.forms import NeedForm, RetireForm
 from treatments.models import Need, NeedMember
 from treatments.services import Members
 

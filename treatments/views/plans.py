@@ -16,11 +16,12 @@ from django.utils.translation import gettext as _
 
 from facility import events, house, services
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
 from facility.shown import page_number
 from treatments.compute.plans import parse_extensions, run_min
-from treatments.forms import ExtensionRows, PlanForm, RetireForm, RoleRows, kind_choices, refuse, rows_of
+from treatments.forms import ExtensionRows, PlanForm, RetireForm, RoleRows, kind_choices, rows_of
 from treatments.models import Plan, Run
 from treatments.services import known_tables, put_in_force
 

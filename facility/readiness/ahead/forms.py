@@ -13,6 +13,7 @@ from facility.compute.changes import AfterRun, Change, Done, Late, OutOfService,
 from facility.compute.facts import Bank, DueDate, Equipment
 from facility.compute.instants import instant_of
 from facility.fields import DayField, InstantField
+from facility.readiness.ahead.whatif_shell import first_banks
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -92,13 +93,7 @@ class WhatIfForm(forms.Form):
 
     def _after(self, plan: str, start: datetime, inside: list[str]) -> AfterRun:
         """A run breathes from the first bank of each gas that its needs name."""
-        facts = self.answer.facts
-        banks: dict[str, str] = {}
-        for need in facts.plans[plan].needs:
-            for name in facts.needs[need].members:
-                member = facts.members[name]
-                if isinstance(member, Bank) and member.gas in facts.plans[plan].gas:
-                    banks.setdefault(member.gas, name)
+        banks = first_banks(self.answer.facts, plan)
         return AfterRun(plan, instant_of(start), banks, tuple(inside))
 
 

@@ -57,14 +57,14 @@ def short_forms(facility: Facility, at: Instant, options: Mapping[str, Any]) -> 
     plates: Mapping[str, str] = options.get("members") or {}
     if options["after_run"]:
         plan = options["after_run"]
-        yield AfterRun(plan, at, _banks(facility, plan), tuple(options["inside"]))
+        yield AfterRun(plan, at, first_banks(facility, plan), tuple(options["inside"]))
     for person in options["without"]:
         yield WithoutPerson(person)
     for tag in options["out"]:
         yield OutOfService(plates.get(tag, tag))
 
 
-def _banks(facility: Facility, plan: str) -> dict[str, str]:
+def first_banks(facility: Facility, plan: str) -> dict[str, str]:
     """Return the first bank of each gas among the plan's needs."""
     banks: dict[str, str] = {}
     if plan not in facility.plans:

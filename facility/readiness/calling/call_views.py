@@ -14,10 +14,10 @@ from django.views.decorators.http import require_POST
 
 from facility import events
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.http import StaffRequest
 from facility.models import CheckSheet, Occasion, Person
 from facility.readiness.calling.forms import AnswerForm, AskForm, DecideForm, OverForm
-from facility.readiness.calling.waiver_views import refuse
 from facility.readiness.fill import call_first
 from facility.readiness.page_rows import page_rows
 from facility.readiness.services import Answer, caution, chambers_of, evaluate_chamber

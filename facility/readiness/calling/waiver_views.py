@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.access import Act, Visit, enter
 from facility.accounts.password_form import PasswordForm
+from facility.fields import refuse
 from facility.history import timeline
 from facility.http import StaffRequest
 from facility.readiness.calling.forms import EndForm, WaiverForm
@@ -26,8 +27,6 @@ from treatments.models import Need, Waiver
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from django import forms
-
     from facility.models import Chamber
 
 UNPROCESSABLE = 422
@@ -35,15 +34,6 @@ UNPROCESSABLE = 422
 
 def _context(visit: Visit, **more: Any) -> dict[str, Any]:
     return {"visit": visit, "place": "records", **more}
-
-
-def refuse(form: forms.BaseForm, error: ValidationError) -> None:
-    """Show what a service refused, beside the field where the form has it."""
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
-        return
-    for name, found in error.error_dict.items():
-        form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])
 
 
 def register(request: StaffRequest, site: str) -> HttpResponse:

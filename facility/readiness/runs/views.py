@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.access import Act, Visit, enter
 from facility.compute.states import State
+from facility.fields import refuse
 from facility.history import timeline
 from facility.models import Chamber, Check, CheckSheet, CheckState, Occasion
 from facility.readiness.runs.forms import EndForm, LeaveForm, StartForm
@@ -28,23 +29,11 @@ from treatments.opening.services import end_run as record_end
 from treatments.opening.services import leave_surface as record_leaving
 from treatments.opening.services import start_run as record_start
 
-if TYPE_CHECKING:
-    from django import forms
-
-
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def _context(visit: Visit, **more: Any) -> dict[str, Any]:
     return {"visit": visit, "place": "now", **more}
-
-
-def _refuse(form: forms.BaseForm, error: ValidationError) -> None:
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
-        return
-    for name, found in error.error_dict.items():
-        form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])
 
 
 def start_run(request: HttpRequest, site: str) -> HttpResponse:
@@ -59,7 +48,7 @@ def start_run(request: HttpRequest, site: str) -> HttpResponse:
         try:
             run = _opened(form, visit)
         except ValidationError as error:
-            _refuse(form, error)
+            refuse(form, error)
         else:
             on = run.started_at is not None
             words = _("Run %(number)d is on.") if on else _("Run %(number)d is opened. It has not left surface.")
@@ -108,7 +97,7 @@ def leave_surface(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         except ChangedMeanwhileError as error:
             form.add_error(None, error)
         except ValidationError as error:
-            _refuse(form, error)
+            refuse(form, error)
         else:
             messages.success(request, _("Run %(number)d is on.") % {"number": row.number})
             return redirect("treatments:run", site, pk)
@@ -196,7 +185,7 @@ def end_run(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         except ChangedMeanwhileError as error:
             form.add_error(None, error)
         except ValidationError as error:
-            _refuse(form, error)
+            refuse(form, error)
         else:
             messages.success(
                 request,

@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 
 from facility import events
 from facility.access import Act, Visit, enter
+from facility.fields import refuse
 from facility.models import HandOver
-from facility.readiness.calling.waiver_views import refuse
 from facility.readiness.shift import services
 from facility.readiness.shift.forms import GiveForm, ReceiveForm
 from facility.readiness.shift.services import Said
