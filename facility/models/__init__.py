@@ -1,11 +1,14 @@
 """Everything the ground floor stores."""
 
 from facility.models.base import Entry, Kept, KeptQuerySet
+from facility.models.calendar import CalendarFeed, FeedSort, ShutDown
 from facility.models.event import Event
 from facility.models.evidence import Evidence
 from facility.models.flag import Flag
 from facility.models.house import HouseRule
 from facility.models.job import Heartbeat, Job
+from facility.models.notice import Delivery, Notice, NoticeHour, NoticeKind, NoticeMute, NoticeWay, Snooze, Way
+from facility.models.pack import Checkpoint, KeyUse, Pack, PackState, SigningKey, Volume
 from facility.models.people import (
     Contact,
     ContactKind,
@@ -41,12 +44,15 @@ from facility.models.sheet import (
     Signature,
 )
 from facility.models.site import Chamber, Lock, LockKind, Organisation, PressureUnit, Site, VolumeUnit
+from facility.models.visit import FindingAnswer, Inspection, ReadingLink, VisitFinding
 
 __all__ = [
-    "Answer", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Contact", "ContactKind", "Drill",
-    "DrillKind", "DrillPart", "DutyPeriod", "Entry", "Event", "Evidence", "FitDeclared", "Flag", "HandOver",
-    "Heartbeat", "HouseRule", "Job", "Kept", "KeptQuerySet", "LightMode", "Lock", "LockKind", "MedicalFitness",
-    "MedicalOutcome", "Membership", "Occasion", "Organisation", "Outcome", "Person", "PressureUnit",
-    "Procedure", "ProcedureRead", "QualificationHeld", "QualificationKind", "SheetVersion", "Signature", "Site",
-    "SiteRole", "User", "VolumeUnit",
+    "Answer", "CalendarFeed", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Checkpoint",
+    "Contact", "ContactKind", "Delivery", "Drill", "DrillKind", "DrillPart", "DutyPeriod", "Entry", "Event",
+    "Evidence", "FeedSort", "FindingAnswer", "FitDeclared", "Flag", "HandOver", "Heartbeat", "HouseRule",
+    "Inspection", "Job", "Kept", "KeptQuerySet", "KeyUse", "LightMode", "Lock", "LockKind", "MedicalFitness",
+    "MedicalOutcome", "Membership", "Notice", "NoticeHour", "NoticeKind", "NoticeMute", "NoticeWay", "Occasion",
+    "Organisation", "Outcome", "Pack", "PackState", "Person", "PressureUnit", "Procedure", "ProcedureRead",
+    "QualificationHeld", "QualificationKind", "ReadingLink", "SheetVersion", "ShutDown", "Signature", "SigningKey",
+    "Site", "SiteRole", "Snooze", "User", "VisitFinding", "Volume", "VolumeUnit", "Way",
 ]  # fmt: skip

@@ -12,6 +12,12 @@ from treatments.urls import urlpatterns as of_treatments
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.health.urls")),
     path("", include("facility.accounts.urls")),
+    path("", include("facility.box.urls")),
+    path("", include("facility.feeds.urls")),
+    path("", include("facility.fleet.urls")),
+    path("", include("facility.visits.urls")),
+    path("", include("facility.pack.urls")),
+    path("", include("facility.notices.urls")),
     path("worksheets/", include("facility.worksheets.urls")),
     path("", include("facility.imports.urls")),
     path("", include("facility.walk.urls")),

@@ -104,6 +104,9 @@ class Plan(Entry):
     wait_min = models.PositiveIntegerField(_("wait of those inside afterwards, minutes"))
     extensions = models.JSONField(_("extensions"), default=list, blank=True)
     roles = models.JSONField(_("crew"), default=list, blank=True)
+    emergency_roles = models.JSONField(
+        _("emergency crew"), default=list, blank=True, help_text=_("The least crew in an emergency, by house rule.")
+    )
     gas = models.JSONField(_("gas"), default=dict, blank=True)
     crew_waivable = models.BooleanField(_("crew may be waived"), default=True)
     needs = models.ManyToManyField(Need, related_name="plans", verbose_name=_("needs"), blank=True)

@@ -1,0 +1,1 @@
+"""The box itself: its jobs, backups and signing keys, as pages."""

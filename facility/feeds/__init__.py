@@ -1,0 +1,1 @@
+"""Calendars by secret address (RFC 5545), and planned shut-downs."""

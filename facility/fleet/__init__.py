@@ -1,0 +1,1 @@
+"""Many sites on one page."""

@@ -1,0 +1,1 @@
+"""The report and the smaller papers: what they say, rendered in volumes and sealed."""

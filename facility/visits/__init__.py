@@ -1,0 +1,1 @@
+"""Visits of an inspector: reading by link, tracing, findings and their answers, what changed since the last pack."""
