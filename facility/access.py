@@ -36,6 +36,7 @@ class Act(StrEnum):
     WAIVE = gettext_noop("grant and countersign a waiver")
     RULES = gettext_noop("change sheets, plans and house rules")
     IMPORT = gettext_noop("import files")
+    PACK = gettext_noop("build packs and keep an inspector's findings")
     ACCOUNTS = gettext_noop("invite and deactivate accounts")
 
     @property
@@ -52,7 +53,7 @@ ACTS: dict[str, frozenset[Act]] = {
     SiteRole.MAINTAINER: _FLOOR | {Act.PLANT, Act.RETURN, Act.IMPORT},
     SiteRole.PHYSICIAN: frozenset({Act.SEE, Act.DEFECT, Act.MEDICAL, Act.PATIENT, Act.LOG, Act.WAIVE}),
     SiteRole.SUPERVISOR: _FLOOR
-    | {Act.SIGN, Act.RETURN, Act.PLANT, Act.PEOPLE, Act.MEDICAL, Act.RUN, Act.IMPORT, Act.LOG, Act.PATIENT},
+    | {Act.SIGN, Act.RETURN, Act.PLANT, Act.PEOPLE, Act.MEDICAL, Act.RUN, Act.IMPORT, Act.LOG, Act.PATIENT, Act.PACK},
     SiteRole.DIRECTOR: frozenset(Act),
 }
 

@@ -52,6 +52,7 @@ def plain(row: models.Model) -> dict[str, str]:
 STEPS_TO_SITE = (
     "site", "chamber", "person", "equipment", "bank", "cylinder", "sheet", "need", "check_done", "counter", "rule",
     "reference", "defect", "delivery", "recall", "run", "near_miss", "kind", "drill", "procedure", "call",
+    "inspection", "finding",
 )  # fmt: skip
 
 
