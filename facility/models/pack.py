@@ -83,11 +83,11 @@ class Pack(Kept):
     error = models.TextField(blank=True)
     file = models.CharField(max_length=200, blank=True)
     sha256 = models.CharField(max_length=64, blank=True)
-    size_bytes = models.PositiveBigIntegerField(null=True)
-    log_size = models.PositiveBigIntegerField(null=True)
-    built_at = models.DateTimeField(null=True)
-    job = models.PositiveBigIntegerField(null=True)
-    asked_by = models.CharField(max_length=150, editable=False)
+    size_bytes = models.PositiveBigIntegerField(null=True, blank=True)
+    log_size = models.PositiveBigIntegerField(null=True, blank=True)
+    built_at = models.DateTimeField(null=True, blank=True)
+    job = models.PositiveBigIntegerField(null=True, blank=True)
+    asked_by = models.CharField(max_length=150, blank=True, editable=False)
     pseudonyms = models.JSONField(
         default=dict, blank=True, help_text="run person or patient id to its name in this pack"
     )

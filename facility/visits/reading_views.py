@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -35,14 +34,13 @@ if TYPE_CHECKING:
     from facility.models import ReadingLink
 
 
-def _opened(request: HttpRequest, secret: str, area: str = "") -> tuple[ReadingLink, datetime]:
+def _opened(secret: str, area: str = "") -> tuple[ReadingLink, datetime]:
     """Return the link, or answer as if there were no such address."""
     now = events.now()
     link = link_of(secret, now)
     if link is None or (area and link.scope not in ("whole", area)):
         raise Http404
     note_use(link, now)
-    request.visit = SimpleNamespace(site=None)  # type: ignore[attr-defined]  # the frame without places
     return link, now
 
 
@@ -56,7 +54,7 @@ def _context(link: ReadingLink, secret: str, **more: Any) -> dict[str, Any]:
 @never_cache
 def look(request: HttpRequest, secret: str) -> HttpResponse:
     """Show what the link opens."""
-    link, now = _opened(request, secret)
+    link, now = _opened(secret)
     today = now.astimezone(ZoneInfo(link.site.zone)).date()
     context = _context(link, secret, today=today_text(link, now))
     if context["shows"]["plant"]:
@@ -85,7 +83,7 @@ def today_text(link: ReadingLink, now: datetime) -> str:
 @never_cache
 def look_day(request: HttpRequest, secret: str) -> HttpResponse:
     """Show the checks of one day."""
-    link, now = _opened(request, secret, "checks")
+    link, now = _opened(secret, "checks")
     form = DayForm(request.GET if "day" in request.GET else {"day": today_text(link, now)})
     asked = form.cleaned_data["day"] if form.is_valid() else None
     if asked is not None and link.from_day is not None and asked < link.from_day:
@@ -102,7 +100,7 @@ def look_day(request: HttpRequest, secret: str) -> HttpResponse:
 @never_cache
 def look_item(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
     """Show one item with what its comparison rests on, and its history."""
-    link, now = _opened(request, secret, "plant")
+    link, now = _opened(secret, "plant")
     rows = Equipment.objects.filter(site=link.site)
     if link.chamber_id is not None:
         rows = rows.filter(chamber=link.chamber_id)
@@ -121,7 +119,7 @@ def look_item(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
 @never_cache
 def look_person(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
     """Show what a person did, and what was in date for them."""
-    link, _at = _opened(request, secret, "people")
+    link, _at = _opened(secret, "people")
     row = get_object_or_404(Person.objects.select_related("user", "site"), pk=pk, site=link.site)
     since = None if link.from_day is None else start_of_day(link.from_day, link.site.zone)
     return render(request, "visits/look_person.html", _context(link, secret, trail=trail_of(row, since)))
