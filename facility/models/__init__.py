@@ -32,6 +32,7 @@ from facility.models.practice import (
     Procedure,
     ProcedureRead,
 )
+from facility.models.second_factor import FactorSort, SecondFactor
 from facility.models.sheet import (
     Answer,
     Check,
@@ -49,10 +50,11 @@ from facility.models.visit import FindingAnswer, Inspection, ReadingLink, VisitF
 __all__ = [
     "Answer", "CalendarFeed", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Checkpoint",
     "Contact", "ContactKind", "Delivery", "Drill", "DrillKind", "DrillPart", "DutyPeriod", "Entry", "Event",
-    "Evidence", "FeedSort", "FindingAnswer", "FitDeclared", "Flag", "HandOver", "Heartbeat", "HouseRule",
-    "Inspection", "Job", "Kept", "KeptQuerySet", "KeyUse", "LightMode", "Lock", "LockKind", "MedicalFitness",
-    "MedicalOutcome", "Membership", "Notice", "NoticeHour", "NoticeKind", "NoticeMute", "NoticeWay", "Occasion",
-    "Organisation", "Outcome", "Pack", "PackState", "Person", "PressureUnit", "Procedure", "ProcedureRead",
-    "QualificationHeld", "QualificationKind", "ReadingLink", "SheetVersion", "ShutDown", "Signature", "SigningKey",
-    "Site", "SiteRole", "Snooze", "User", "VisitFinding", "Volume", "VolumeUnit", "Way",
+    "Evidence", "FactorSort", "FeedSort", "FindingAnswer", "FitDeclared", "Flag", "HandOver", "Heartbeat",
+    "HouseRule", "Inspection", "Job", "Kept", "KeptQuerySet", "KeyUse", "LightMode", "Lock", "LockKind",
+    "MedicalFitness", "MedicalOutcome", "Membership", "Notice", "NoticeHour", "NoticeKind", "NoticeMute",
+    "NoticeWay", "Occasion", "Organisation", "Outcome", "Pack", "PackState", "Person", "PressureUnit", "Procedure",
+    "ProcedureRead", "QualificationHeld", "QualificationKind", "ReadingLink", "SecondFactor", "SheetVersion",
+    "ShutDown", "Signature", "SigningKey", "Site", "SiteRole", "Snooze", "User", "VisitFinding", "Volume",
+    "VolumeUnit", "Way",
 ]  # fmt: skip
