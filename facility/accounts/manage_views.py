@@ -13,10 +13,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from facility.access import ACTS, Act, Visit, enter
-from facility.accounts import invites, services
+from facility.accounts import factors, invites, services
 from facility.accounts.forms import InviteForm, ReasonForm, RolesForm
 from facility.accounts.services import NewAccount
-from facility.models import Membership, SiteRole, User
+from facility.models import Membership, SecondFactor, SiteRole, User
 
 
 def _accounts_of(visit: Visit) -> list[User]:
@@ -45,6 +45,7 @@ def accounts(request: HttpRequest, site: str) -> HttpResponse:
         "rows": [(user, held.get(user.pk, [])) for user in _accounts_of(visit)],
         "acts": [(SiteRole(role).label, [act.words for act in sorted(allowed)]) for role, allowed in ACTS.items()],
         "locked": AccessAttempt.objects.order_by("-attempt_time")[:20],
+        "with_proofs": set(SecondFactor.objects.filter(retired_at=None).values_list("user_id", flat=True)),
         "place": "setup",
     }
     return render(request, "accounts/accounts.html", context, status=422 if form.is_bound else 200)
@@ -95,6 +96,25 @@ def set_active(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             return redirect("accounts:accounts", site=site)
     context = {"form": form, "account": user, "place": "setup"}
     return render(request, "accounts/set_active.html", context, status=422 if form.is_bound else 200)
+
+
+def take_off_proofs(request: HttpRequest, site: str, pk: int) -> HttpResponse:
+    """Take every second proof off an account whose owner lost them; the password alone lets in until a new one is added."""
+    visit = enter(request, site, Act.ACCOUNTS)
+    user = _account(visit, pk)
+    form = ReasonForm(request.POST or None)
+    if form.is_valid():
+        for row in factors.of(user):
+            factors.take_off(row, by=visit.actor, reason=form.cleaned_data["reason"])
+        messages.success(request, _("%(name)s has no second proof any more.") % {"name": user})
+        return redirect("accounts:accounts", site=site)
+    context = {
+        "form": form,
+        "account": user,
+        "place": "setup",
+        "title": _("Take off the second proofs of %(name)s") % {"name": user},
+    }
+    return render(request, "accounts/proof_form.html", context, status=422 if form.is_bound else 200)
 
 
 @require_POST

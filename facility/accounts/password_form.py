@@ -9,8 +9,13 @@ from django.contrib.auth import authenticate
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from facility import house
+
 if TYPE_CHECKING:
     from django.http import HttpRequest
+
+PROVEN = "second_proof_at"
+"""What a session holds in which a second proof was shown."""
 
 
 class PasswordForm(forms.Form):
@@ -34,4 +39,17 @@ class PasswordForm(forms.Form):
                 code="password",
                 params={"who": asked},
             )
+        self._ask_second_proof()
         return password
+
+    def _ask_second_proof(self) -> None:
+        """Where the house rule asks, nobody signs who came in with a password alone."""
+        site = getattr(getattr(self.request, "visit", None), "site", None)
+        if site is None or PROVEN in self.request.session or not house.values(site)["second_proof_to_sign"]:
+            return
+        raise ValidationError(
+            _(
+                "By house rule nobody signs here with a password alone. Add a second proof under your account, sign in with it, and sign then."
+            ),
+            code="second",
+        )

@@ -17,9 +17,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from facility.access import ACTS, sites_of
-from facility.accounts import invites, services
+from facility.accounts import factors, invites, services
 from facility.accounts.demo import demo_sign_ins
 from facility.accounts.forms import FirstUserForm, OwnPasswordForm, PasswordFields, SignInForm
+from facility.accounts.second_views import wait_for
 from facility.http import StaffRequest
 from facility.models import LightMode, Membership, User
 
@@ -38,7 +39,16 @@ class SignInView(LoginView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the demo's accounts, on the demo only."""
         shown = demo_sign_ins() if settings.DEMO else ()
-        return super().get_context_data(demo_accounts=shown, new_box=invites.awaits_first_user(), **kwargs)
+        return super().get_context_data(
+            demo_accounts=shown, new_box=invites.awaits_first_user(), provider=bool(settings.OIDC_ISSUER), **kwargs
+        )
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        """Let in, or ask an account that has one for its second proof first."""
+        user = form.get_user()
+        if factors.asked_of(user):
+            return wait_for(self.request, user, self.get_success_url())
+        return super().form_valid(form)
 
     def form_invalid(self, form: Any) -> HttpResponse:
         """Answer a refused sign-in with 422 and the form."""

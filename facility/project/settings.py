@@ -17,8 +17,8 @@ django_stubs_ext.monkeypatch()
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 DATA_DIR = Path(env.text("DEEPSTEAD_DATA") or BASE_DIR / "var" / "main").resolve()
 EVIDENCE_DIR = DATA_DIR / "evidence"
-_BACKUP_COPY = env.text("DEEPSTEAD_BACKUP_COPY")
-BACKUP_COPY = Path(_BACKUP_COPY).resolve() if _BACKUP_COPY else None
+BACKUP_COPIES = [Path(name).resolve() for name in env.words("DEEPSTEAD_BACKUP_COPY")]
+BACKUP_COMMAND = env.text("DEEPSTEAD_BACKUP_COMMAND")
 DEMO = (DATA_DIR / "demo-data").is_file()
 
 DEBUG = env.boolean("DEEPSTEAD_DEBUG", default=False)
@@ -71,6 +71,8 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "facility.accounts.middleware.NoStoreMiddleware",
+    "facility.accounts.trusted_header.TrustedHeaderMiddleware",
+    "facility.accounts.middleware.LeftAloneMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -119,6 +121,17 @@ AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
+
+#: a browser left alone this long is signed out; 0: only after 12 h
+IDLE_MIN = env.integer("DEEPSTEAD_IDLE_MIN", 60)
+#: who may name the person by a header: addresses of proxies in front of the box
+HEADER_USER = env.text("DEEPSTEAD_HEADER_USER")
+HEADER_FROM = env.words("DEEPSTEAD_HEADER_FROM")
+#: a provider of OpenID Connect beside the password; empty: none
+OIDC_ISSUER = env.text("DEEPSTEAD_OIDC_ISSUER")
+OIDC_CLIENT = env.text("DEEPSTEAD_OIDC_CLIENT")
+OIDC_SECRET = env.text("DEEPSTEAD_OIDC_SECRET")
+OIDC_CLAIM = env.text("DEEPSTEAD_OIDC_CLAIM", "preferred_username")
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English"))]

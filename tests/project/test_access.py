@@ -27,15 +27,17 @@ OWN = Path(__file__).parent.parent / "data" / "own_facility"
 
 #: what anybody may open, and what needs a signed-in person but no site
 OPEN = {"accounts:login", "accounts:first_user", "accounts:accept", "accounts:light",
+        "accounts:second", "accounts:oidc_start", "accounts:oidc_back",
         "health:alive", "health:ready", "health:metrics"}  # fmt: skip
-SIGNED_IN = {"accounts:logout", "accounts:account", "readiness:home", "records:first_site",
+SIGNED_IN = {"accounts:logout", "accounts:account", "accounts:proofs", "accounts:add_generator", "accounts:new_paper",
+             "accounts:add_passkey", "accounts:take_off_proof", "accounts:end_devices", "readiness:home", "records:first_site",
              "imports:guide", "imports:templates", "worksheets:every", "worksheets:worksheet"}  # fmt: skip
 FIRST_ACCOUNT_ONLY = {"imports:upload", "imports:take", "records:first_site"}
 
 #: page -> the act it asks for; pages of kinds are added below
 PAGES: dict[str, Act] = {
     "accounts:accounts": Act.ACCOUNTS, "accounts:unlock": Act.ACCOUNTS, "accounts:reset": Act.ACCOUNTS,
-    "accounts:roles": Act.ACCOUNTS, "accounts:set_active": Act.ACCOUNTS,
+    "accounts:roles": Act.ACCOUNTS, "accounts:set_active": Act.ACCOUNTS, "accounts:take_off_proofs": Act.ACCOUNTS,
     "imports:upload": Act.IMPORT, "imports:take": Act.IMPORT,
     "walk:log": Act.SEE, "walk:every": Act.SEE, "walk:start": Act.CHECK, "walk:blank": Act.SEE, "walk:paper": Act.SIGN,
     "walk:check": Act.SEE, "walk:station": Act.CHECK, "walk:answer": Act.CHECK, "walk:correct": Act.CHECK,
