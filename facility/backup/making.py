@@ -16,7 +16,7 @@ from django.db import connection, connections, transaction
 from django.utils.translation import gettext as _
 
 from facility import __version__, events, evidence, record_check
-from facility.backup import manifest, store, tables
+from facility.backup import keys_kept, manifest, store, tables
 from facility.backup.faults import BackupError
 from facility.backup.sealing import Sealer
 from facility.backup.settings_kept import settings_text
@@ -80,8 +80,10 @@ def snapshot() -> Iterator[str]:
         del connections[SNAPSHOT]
 
 
-def make(folder: Path, key: Key, *, by: events.Actor, say: Callable[[str], object] = silent) -> Made:
+def make(folder: Path, key: Key, *, by: events.Actor | None, say: Callable[[str], object] = silent) -> Made:
     """Write one backup into a folder, record that it was made, and return it.
+
+    With ``by`` None nothing is recorded: before an upgrade the tables may not take a new event.
 
     Errors: BackupError if the folder cannot be written; a file that was begun is taken away.
     """
@@ -102,7 +104,8 @@ def make(folder: Path, key: Key, *, by: events.Actor, say: Callable[[str], objec
         ) from error
     finally:
         unfinished.unlink(missing_ok=True)
-    _note(path, told, by=by)
+    if by is not None:
+        _note(path, told, by=by)
     return Made(path, told)
 
 
@@ -131,6 +134,8 @@ def _content(archive: _Archive, using: str, say: Callable[[str], object]) -> Man
     counts = _put_tables(archive, apps, using, say)
     missing = _put_files(archive, apps, using, say)
     archive.put(manifest.SETTINGS, iter([settings_text().encode()]))
+    for member, content in keys_kept.found():
+        archive.put(member, iter([content]))
     count, head = head_of(apps, using)
     return manifest.Manifest(
         made_at=made_at.isoformat(), version=__version__, database=connection.vendor, demo=settings.DEMO,

@@ -15,7 +15,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from facility import evidence
-from facility.backup import keys, manifest
+from facility.backup import keys, keys_kept, manifest
 from facility.backup.database import drop_empty_tables, fill, refuse_records
 from facility.backup.faults import BackupError
 from facility.backup.opening import opened
@@ -118,6 +118,7 @@ def _put_files(folder: Path) -> None:
 
 def _put_rest(archive: Archive, key: Key) -> None:
     keys.keep(key, settings.DATA_DIR)
+    keys_kept.put_back(archive)
     kept = as_environment(archive.zip.read(manifest.SETTINGS))
     (settings.DATA_DIR / SETTINGS_FILE).write_text(kept, encoding="utf-8")
     if archive.manifest.demo:

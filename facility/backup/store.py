@@ -49,6 +49,12 @@ def found(target: Path) -> Iterator[tuple[datetime, Path]]:
                 continue
 
 
+def newest() -> Path | None:
+    """Return the newest scheduled backup, or None."""
+    backups = sorted(found(folder()))
+    return backups[-1][1] if backups else None
+
+
 def newest_age(now: datetime) -> timedelta | None:
     """Return how old the newest scheduled backup is, or None if there is none."""
     instants = [instant for instant, _path in found(folder())]
@@ -66,12 +72,6 @@ def prune(target: Path) -> int:
         if time.time() - path.stat().st_mtime > OLD_SECONDS:
             path.unlink(missing_ok=True)
     return len(gone)
-
-
-def copy_folder() -> Path | None:
-    """Return the folder for the second copy if one is set and there now, such as a stick that is plugged in."""
-    path: Path | None = settings.BACKUP_COPY
-    return path if path is not None and path.is_dir() else None
 
 
 def copy(path: Path, target: Path) -> Path:

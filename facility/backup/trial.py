@@ -1,7 +1,13 @@
-"""Trying a backup: put back into a scratch folder by a program of its own, the result kept as an event."""
+"""Trying a backup: put back into a scratch folder by a program of its own, the result signed and kept as an event.
+
+There every table is compared with the manifest, the records are checked, the readiness of every
+chamber is computed and a report of every site is built. The result is signed with this box's key,
+so that it can be shown to somebody who does not trust the database it lies in.
+"""
 
 from __future__ import annotations
 
+import json
 import os
 import secrets
 import shutil
@@ -14,18 +20,22 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from facility import events
+from facility import box_key, events
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from facility.backup.keys import Key
 
 SCRATCH: Final = "trial-"
+LABEL: Final = b"deepstead trial v1"
+PROVED: Final = "Proved: "
+SIGNED: Final = ("at", "file", "key", "report", "result", "told")
 #: settings that would lead the trial to the running installation
 NOT_HANDED_ON: Final = (
     "DEEPSTEAD_DATABASE_URL", "DEEPSTEAD_DATABASE_URL_FILE", "DEEPSTEAD_BROKER_URL", "DEEPSTEAD_BROKER_URL_FILE",
-    "DEEPSTEAD_BACKUP_COPY", "DJANGO_SETTINGS_MODULE",
+    "DEEPSTEAD_BACKUP_COPY", "DEEPSTEAD_BACKUP_COMMAND", "DJANGO_SETTINGS_MODULE",
 )  # fmt: skip
 
 
@@ -35,6 +45,7 @@ class Tried:
 
     well: bool
     told: str
+    report: str = ""
 
 
 def tried(path: Path, key: Key, *, by: events.Actor) -> Tried:
@@ -50,25 +61,48 @@ def tried(path: Path, key: Key, *, by: events.Actor) -> Tried:
         found = _run(path, key, folder)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
-    after = {
+    after = signed({
+        "at": events.now().isoformat(),
         "file": path.name,
         "key": key.number.hex(),
-        "result": _("restored") if found.well else _("failed"),
+        "report": found.report,
+        "result": "restored" if found.well else "failed",
         "told": found.told,
-    }
+    })  # fmt: skip
     with transaction.atomic():
         events.record(None, events.What("backup:tried", after=after), by=by)
     return found
+
+
+def statement(after: Mapping[str, str]) -> bytes:
+    """Return the bytes that are signed: the result as JSON, its keys sorted, without spaces."""
+    told = {name: after[name] for name in SIGNED}
+    return json.dumps(told, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+
+
+def signed(after: Mapping[str, str]) -> dict[str, str]:
+    """Return a result with this box's signature and public key, as hexadecimal digits."""
+    signature = box_key.sign(LABEL, statement(after))
+    return {**after, "signature": signature.hex(), "public_key": box_key.public_key().hex()}
+
+
+def is_genuine(after: Mapping[str, str]) -> bool:
+    """Return whether a result is what the key named in it has signed; whose key that is, the reader must know."""
+    try:
+        signature, public = bytes.fromhex(after["signature"]), bytes.fromhex(after["public_key"])
+        return box_key.is_signed(LABEL, statement(after), signature, public)
+    except (KeyError, ValueError):
+        return False
 
 
 def _run(path: Path, key: Key, folder: Path) -> Tried:
     environment = {name: value for name, value in os.environ.items() if name not in NOT_HANDED_ON}
     environment["DEEPSTEAD_DATA"] = str(folder)
     done = subprocess.run(  # noqa: S603 - our own command line
-        [sys.executable, str(settings.BASE_DIR / "manage.py"), "restore", str(path.resolve()), "--key", "-"],
+        [sys.executable, str(settings.BASE_DIR / "manage.py"), "restore", str(path.resolve()), "--key", "-", "--prove"],
         env=environment, input=key.words, capture_output=True, text=True, check=False, cwd=settings.BASE_DIR,
     )  # fmt: skip
     lines = (done.stderr if done.returncode else done.stdout).strip().splitlines()
-    return Tried(
-        done.returncode == 0, lines[-1] if lines else _("it ended with code %(code)d") % {"code": done.returncode}
-    )
+    report = next((line.removeprefix(PROVED) for line in lines if line.startswith(PROVED)), "")
+    told = lines[-1] if lines else _("it ended with code %(code)d") % {"code": done.returncode}
+    return Tried(done.returncode == 0, told, report)

@@ -21,14 +21,21 @@ class Kind(StrEnum):
     TIDY = "tidy"
     SWEEP = "sweep"
     BACKUP = "backup"
+    COPY_BACKUP = "copy_backup"
+    TRY_BACKUP = "try_backup"
 
 
 @dataclass(frozen=True, slots=True)
 class Daily:
-    """A job that is due once a day, at a time of day in UTC."""
+    """A job that is due once a day, at a time of day in UTC; with ``weekday`` (Monday is 0) once a week."""
 
     kind: Kind
     at: time
+    weekday: int | None = None
+
+    def is_due(self, today: datetime) -> bool:
+        """Return whether the time has come, on a day that counts."""
+        return today.time() >= self.at and self.weekday in (None, today.weekday())
 
 
 def enqueue(
@@ -57,7 +64,7 @@ def enqueue(
 def enqueue_daily(plan: Iterable[Daily], *, now: datetime) -> int:
     """Store today's jobs whose time has come and that are not stored yet. Return how many were new."""
     today = now.astimezone(UTC)
-    due = {f"{job.kind}:{today.date()}": job.kind for job in plan if today.time() >= job.at}
+    due = {f"{job.kind}:{today.date()}": job.kind for job in plan if job.is_due(today)}
     stored = set(Job.objects.filter(once_key__in=due).values_list("once_key", flat=True))
     for key in due.keys() - stored:
         enqueue(due[key], due_at=now, once_key=key)

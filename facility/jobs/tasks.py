@@ -56,6 +56,18 @@ def backup(self: Task[..., Any]) -> str:
     return scheduled.run(_telling(self.request.id))
 
 
+@shared_task(name="copy_backup", bind=True)
+def copy_backup(self: Task[..., Any], file: str, number: int) -> str:
+    """Take a backup to the places that could not be reached; what is there already is not taken again."""
+    return scheduled.copy_again(file, number, _telling(self.request.id))
+
+
+@shared_task(name="try_backup")
+def try_backup() -> str:
+    """Try whether the newest backup can be put back; the signed result is an event."""
+    return scheduled.try_newest()
+
+
 def _telling(task_id: str | None) -> Callable[[str], object]:
     """Return what writes the progress into the job's row, at most once a second."""
     found = re.fullmatch(r"job-(\d+)-\d+", task_id or "")
@@ -74,5 +86,7 @@ KINDS: dict[str, Task[..., Any]] = {
     Kind.TIDY: tidy,
     Kind.SWEEP: sweep,
     Kind.BACKUP: backup,
+    Kind.COPY_BACKUP: copy_backup,
+    Kind.TRY_BACKUP: try_backup,
     Kind.VERIFY_RECORDS: verify_records,
 }

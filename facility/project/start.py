@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, NoReturn
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 
 from facility import record_check, triggers
 from facility.models import Site
@@ -60,13 +59,6 @@ def one_at_a_time() -> Iterator[None]:
         yield
 
 
-def migrate() -> None:
-    """Bring the tables up to date; nothing is touched when they are."""
-    executor = MigrationExecutor(connection)
-    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
-        call_command("migrate", interactive=False, verbosity=0)
-
-
 def lacks_demo() -> bool:
     """Whether the invented records are still to be loaded."""
     return not Site.objects.exists()
@@ -75,6 +67,23 @@ def lacks_demo() -> bool:
 def load_demo() -> None:
     """Load the invented records; its long report is left out here."""
     call_command("load_demo", stdout=io.StringIO())
+
+
+def refuse_running() -> None:
+    """Refuse while a server runs on the data folder: it holds the lock on its sign.
+
+    Errors: StartError naming the folder.
+    """
+    sign = settings.DATA_DIR / supervisor.RUNNING
+    if not sign.is_file():
+        return
+    with sign.open("rb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise StartError(
+                f"A server runs on {settings.DATA_DIR}. Stop it first, then start this command again."
+            ) from error
 
 
 def serve(host: str, port: int) -> NoReturn:

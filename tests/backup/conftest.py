@@ -17,6 +17,7 @@ def folder(tmp_path: Path, settings: Any) -> Path:
     path.mkdir()
     settings.DATA_DIR = path
     settings.EVIDENCE_DIR = path / "evidence"
-    settings.BACKUP_COPY = None
+    settings.BACKUP_COPIES = []
+    settings.BACKUP_COMMAND = ""
     settings.DEMO = False
     return path

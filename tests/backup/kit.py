@@ -30,7 +30,7 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 KEY = Key(bytes(range(32)))
 #: stands in a name, a reason and thus in events
 MARKER = "Quillback-marker-7731"
-OF_OTHERS = ("DEEPSTEAD_DATABASE_URL", "DEEPSTEAD_BACKUP_COPY", "DJANGO_SETTINGS_MODULE")
+OF_OTHERS = ("DEEPSTEAD_DATABASE_URL", "DEEPSTEAD_BACKUP_COPY", "DEEPSTEAD_BACKUP_COMMAND", "DJANGO_SETTINGS_MODULE")
 
 
 def facility() -> Site:

@@ -186,7 +186,7 @@ def test_the_path_is_the_last_line(folder: Path, capsys: pytest.CaptureFixture[s
 def test_the_scheduled_job_makes_copies_prunes_and_shows_its_progress(
     folder: Path, settings: Any, tmp_path: Path
 ) -> None:
-    settings.BACKUP_COPY = tmp_path / "stick"
+    settings.BACKUP_COPIES = [tmp_path / "stick"]
     (tmp_path / "stick").mkdir()
     store.folder().mkdir()
     for day in range(1, 32):
@@ -204,5 +204,5 @@ def test_the_scheduled_job_makes_copies_prunes_and_shows_its_progress(
 
 
 def test_a_stick_that_is_not_plugged_in_is_said(folder: Path, settings: Any, tmp_path: Path) -> None:
-    settings.BACKUP_COPY = tmp_path / "stick"
-    assert f"No second copy: {tmp_path / 'stick'} is not there." in scheduled.run()
+    settings.BACKUP_COPIES = [tmp_path / "stick"]
+    assert f"No copy in {tmp_path / 'stick'}: it is not there." in scheduled.run()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import json
+import re
 import shutil
 import signal
 import sqlite3
@@ -13,11 +14,12 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from django.core.management import call_command
 from django.core.management.base import CommandError
 
-from facility import triggers
-from facility.backup import making, manifest
+from facility import box_key, triggers
+from facility.backup import making, manifest, trial
 from facility.models import Event
 from facility.readiness import shell
 from tests import make
@@ -224,9 +226,26 @@ def test_a_trial_is_kept_as_an_event_and_touches_nothing(folder: Path, capsys: p
     told = json.loads(newest.payload)["after"]
     assert (newest.action, told["result"], told["file"]) == ("backup:tried", "restored", path.name)
     assert told["told"].startswith(f"events {newest.seq - 2}, head ")
+    assert re.match(
+        r"Readiness of 1 plans in 1 chambers computed. Report of \S+ built: \d{4,} bytes, SHA-256 [0-9a-f]{64}\.$",
+        told["report"],
+    )
+    _is_signed(told)
     assert {*Event.objects.exclude(seq=newest.seq).values_list("seq", "digest")} == before[0]
     assert kit.equipment(site) == before[1]
     assert not list(folder.glob("trial-*"))
+
+
+def _is_signed(told: dict[str, str]) -> None:
+    """By the key of this box, over every field of the result; verified by the library, past our own code."""
+    signed = {name: told[name] for name in ("at", "file", "key", "report", "result", "told")}
+    text = json.dumps(signed, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+    key = Ed25519PublicKey.from_public_bytes(box_key.public_key())
+    key.verify(bytes.fromhex(told["signature"]), b"deepstead trial v1\0" + text)
+    assert trial.is_genuine(told)
+    for name in signed:
+        assert not trial.is_genuine(told | {name: told[name] + "x"})
+    assert not trial.is_genuine(signed)
 
 
 def test_a_trial_that_fails_is_kept_too(folder: Path, made: tuple[Made, str, str]) -> None:
@@ -244,5 +263,7 @@ def test_nothing_is_put_back_under_a_running_server(folder: Path, made: tuple[Ma
     """A server holds the lock on its sign for as long as it lives."""
     with (folder / "running").open("w") as sign:
         fcntl.flock(sign, fcntl.LOCK_EX)
-        with pytest.raises(CommandError, match="A server runs on .*running. Stop it before restoring"):
+        with pytest.raises(
+            CommandError, match="A server runs on .*running. Stop it first, then start this command again"
+        ):
             call_command("restore", str(made[0].path), "--key", str(key_file(folder)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from facility.backup import newest_age, store
 from facility.backup.pruning import kept
@@ -93,14 +93,3 @@ def test_two_backups_of_one_second_have_two_names(tmp_path: Path) -> None:
     assert (first.name, second.name) == ("deepstead-2026-03-12T020000Z.backup", "deepstead-2026-03-12T020000Z-2.backup")
     assert [path for _instant, path in store.found(tmp_path)] != []
     assert store.prune(tmp_path) == 0
-
-
-def test_the_second_place_counts_only_while_it_is_there(tmp_path: Path, settings: Any) -> None:
-    settings.BACKUP_COPY = tmp_path / "stick"
-    assert store.copy_folder() is None
-    (tmp_path / "stick").mkdir()
-    target = store.copy_folder()
-    assert target == tmp_path / "stick"
-    copied = store.copy(put(tmp_path, night("2026-03-12")), target)
-    assert [path.name for path in target.iterdir()] == [copied.name]
-    assert copied.read_bytes() == b"sealed"

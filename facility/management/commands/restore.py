@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,11 +10,11 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from facility import events
-from facility.backup import keys
+from facility.backup import keys, proving
 from facility.backup.faults import BackupError
 from facility.backup.restoring import SETTINGS_FILE, Restored, restore
-from facility.backup.trial import tried
-from facility.project import start, supervisor
+from facility.backup.trial import PROVED, tried
+from facility.project import start
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
@@ -37,6 +36,10 @@ class Command(BaseCommand):
             "--trial", action="store_true", help="restore into a scratch folder, check, record the result"
         )
 
+        parser.add_argument(
+            "--prove", action="store_true", help="afterwards compute every readiness and build every site's report"
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             key = self._key(options["key"])
@@ -44,11 +47,12 @@ class Command(BaseCommand):
                 self._try(options["file"], key)
                 return
             with start.one_at_a_time():
-                _refuse_running()
+                start.refuse_running()
                 done = restore(options["file"], key, say=self._say)
-        except (BackupError, OSError) as error:
+            proof = proving.proved(events.now(), self._say) if options["prove"] else None
+        except (BackupError, start.StartError, OSError) as error:
             raise CommandError(str(error)) from error
-        self._tell(done)
+        self._tell(done, proof)
 
     def _key(self, given: Path | None) -> keys.Key:
         if given is None:
@@ -67,9 +71,10 @@ class Command(BaseCommand):
         if not found.well:
             raise CommandError(f"The trial failed: {found.told}")
         self.stdout.write("The backup can be put back: every table equal to its manifest, the records checked.")
+        self.stdout.write(found.report)
         self.stdout.write(found.told)
 
-    def _tell(self, done: Restored) -> None:
+    def _tell(self, done: Restored, proof: proving.Proof | None) -> None:
         told = done.manifest
         for fault in done.faults:
             self.stderr.write(f"This fault was there already when the backup was made: {fault}")
@@ -80,20 +85,10 @@ class Command(BaseCommand):
         self.stdout.write(
             f"Its settings are in {settings.DATA_DIR / SETTINGS_FILE}; links for a first or new password no longer hold."
         )
+        if proof is not None:
+            self.stdout.write(f"{PROVED}{proof.words()}")
         self.stdout.write(f"events {done.events}, head {done.head}")
 
     def _say(self, sentence: str) -> None:
         if sys.stderr.isatty():
             self.stderr.write(sentence, self.style.NOTICE)
-
-
-def _refuse_running() -> None:
-    """Refuse while a server runs on the folder: it holds the lock on its sign."""
-    sign = settings.DATA_DIR / supervisor.RUNNING
-    if not sign.is_file():
-        return
-    with sign.open("rb") as file:
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise BackupError(f"A server runs on {settings.DATA_DIR}. Stop it before restoring.") from error

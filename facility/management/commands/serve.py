@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from facility.project import start
+from facility.project import start, upgrade
 from facility.project.env import EnvError
 from facility.triggers import TriggersError
 
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 class Command(BaseCommand):
     help = "Serve what is set up already: web server and job runner under one supervisor."
     requires_system_checks = []
-    requires_migrations_checks = True
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--host", default=start.DEFAULT_HOST, help="default: every address of this machine")
@@ -27,6 +26,8 @@ class Command(BaseCommand):
         try:
             port = options["port"] or start.default_port()
             start.check_port(options["host"], port)
+            with start.one_at_a_time():
+                upgrade.run(self.stdout.write)
             start.serve(options["host"], port)
         except (start.StartError, EnvError, TriggersError) as error:
             raise CommandError(str(error)) from error

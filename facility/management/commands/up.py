@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from facility.accounts.demo import DEMO_PASSWORD, demo_sign_ins
 from facility.accounts.invites import first_user_link
-from facility.project import start
+from facility.project import start, upgrade
 from facility.project.env import EnvError
 from facility.triggers import TriggersError, ensure
 
@@ -34,7 +34,7 @@ class Command(BaseCommand):
             if not options["no_serve"]:
                 start.check_port(host, port)
             with start.one_at_a_time():
-                start.migrate()
+                upgrade.run(self._say)
                 ensure()
                 if options["demo"]:
                     self._load_demo()
@@ -67,4 +67,8 @@ class Command(BaseCommand):
             self.stdout.write(f"Sign in as one of {names}; the password of all is: {DEMO_PASSWORD}")
         if serves:
             self.stdout.write("Ctrl-C stops it.")
+        self.stdout.flush()
+
+    def _say(self, sentence: str) -> None:
+        self.stdout.write(sentence)
         self.stdout.flush()

@@ -1,0 +1,132 @@
+"""Further copies of the newest backup: into folders that come and go, and by a command of the house.
+
+A backup holds everything, so only the newest is worth a copy: what a stick missed for a week is in
+the file that it gets when it is plugged in again. What was taken where is kept in ``copies.json``
+beside the backups; that it was taken, or could not be, is an event, the second only once a file.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shlex
+import signal
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from django.conf import settings
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from facility import events
+from facility.backup import store
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+LIST: Final = "copies.json"
+COMMAND: Final = "command"
+LONGEST_S: Final = 30 * 60
+TOLD_LETTERS: Final = 200
+TAKEN, FAILED = "taken", "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Copied:
+    """How one place stands: what was done there with a backup, or why nothing could be."""
+
+    place: str
+    taken: bool
+    told: str
+
+
+def places() -> list[str]:
+    """Return where the newest backup should lie as well: folders, and the command if there is one."""
+    return [*map(str, settings.BACKUP_COPIES), *([COMMAND] if settings.BACKUP_COMMAND else [])]
+
+
+def known() -> dict[str, dict[str, Any]]:
+    """Return what ``copies.json`` holds: by file and place the instant and what was told."""
+    path = store.folder() / LIST
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return content if isinstance(content, dict) else {}
+
+
+def is_taken(name: str, place: str) -> bool:
+    """Return whether a backup was taken to a place."""
+    return TAKEN in known().get(name, {}).get(place, {})
+
+
+def lacking() -> list[str]:
+    """Return the places that have not got the newest backup yet."""
+    newest = store.newest()
+    return [place for place in places() if newest is not None and not is_taken(newest.name, place)]
+
+
+def catch_up(say: Callable[[str], object], *, by: events.Actor) -> list[Copied]:
+    """Take the newest backup to every place that lacks it and can be reached now."""
+    newest = store.newest()
+    if newest is None:
+        return []
+    done = []
+    for place in lacking():
+        say(_("Copying to %(place)s") % {"place": place})
+        found = _by_command(newest) if place == COMMAND else _to_folder(newest, Path(place))
+        _keep(newest, found, by=by)
+        done.append(found)
+    return done
+
+
+def _to_folder(path: Path, target: Path) -> Copied:
+    if not target.is_dir():
+        return Copied(str(target), taken=False, told=_("it is not there"))
+    try:
+        store.copy(path, target)
+        store.prune(target)
+    except OSError as error:
+        return Copied(str(target), taken=False, told=error.strerror or str(error))
+    return Copied(str(target), taken=True, told=_("copied"))
+
+
+def _by_command(path: Path) -> Copied:
+    """Run the command of the house with the file as its last argument; no shell, none of our settings."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("DEEPSTEAD_")}
+    try:
+        process = subprocess.Popen(  # noqa: S603 - the operator's own command
+            [*shlex.split(settings.BACKUP_COMMAND), str(path)], env=kept, stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, errors="replace", start_new_session=True,
+        )  # fmt: skip
+    except (OSError, ValueError) as error:
+        return Copied(COMMAND, taken=False, told=_("the command cannot be started: %(error)s") % {"error": error})
+    with process:
+        try:
+            said = process.communicate(timeout=LONGEST_S)[1].strip().splitlines()
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGKILL)
+            told = _("the command was stopped after %(seconds)d s") % {"seconds": LONGEST_S}
+            return Copied(COMMAND, taken=False, told=told)
+    if process.returncode:
+        told = said[-1][:TOLD_LETTERS] if said else _("it ended with code %(code)d") % {"code": process.returncode}
+        return Copied(COMMAND, taken=False, told=told)
+    return Copied(COMMAND, taken=True, told=_("taken by the command"))
+
+
+def _keep(path: Path, found: Copied, *, by: events.Actor) -> None:
+    """Note what was done; a failure is an event only the first time for this file and place."""
+    content = {name: row for name, row in known().items() if (store.folder() / name).is_file()}
+    row = content.setdefault(path.name, {}).setdefault(found.place, {})
+    first = found.taken or FAILED not in row
+    row |= {TAKEN if found.taken else FAILED: events.now().isoformat(), "told": found.told}
+    unfinished = store.folder() / f"{store.UNFINISHED}{LIST}"
+    unfinished.write_text(json.dumps(content, indent=1, sort_keys=True), encoding="utf-8")
+    unfinished.replace(store.folder() / LIST)
+    if first:
+        action = "backup:copied" if found.taken else "backup:not-copied"
+        after = {"file": path.name, "to": found.place, "told": found.told}
+        with transaction.atomic():
+            events.record(None, events.What(action, after=after), by=by)
