@@ -18,7 +18,7 @@ MOST = 200
 TOLD = Q(action__in=(
     "superseded", "corrected", "retired", "brought back", "times corrected", "waiver granted",
     "waiver granted by telephone", "waiver ended", "waiver countersigned", "house rule set", "rule changed", "recalled",
-    "put in doubt", "log entry struck", "finding recorded", "finding answered", "finding closed", "identity erased",
+    "put in doubt", "log entry struck", "finding recorded", "finding answered", "finding closed", "patient erased",
 )) | Q(late=True) | Q(clock_suspect=True) | Q(action="flag:overdue")  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from facility.models import Person
 from facility.visits.day import checks_of
 from facility.visits.forms import DayForm
 from facility.visits.person import trail_of
+from facility.visits.retention import identities, kinds
 from facility.visits.since import since_last_pack
 from facility.visits.views import UNPROCESSABLE, context_of, today_at
 
@@ -46,3 +47,17 @@ def since(request: StaffRequest, site: str) -> HttpResponse:
     """Show what changed since the last pack was built."""
     visit = enter(request, site, Act.SEE)
     return render(request, "visits/since.html", context_of(visit, found=since_last_pack(visit.site)))
+
+
+@require_safe
+def retention(request: StaffRequest, site: str) -> HttpResponse:
+    """Show how long records are kept, and which identities are past their time."""
+    visit = enter(request, site, Act.SEE)
+    today = today_at(visit)
+    context = context_of(
+        visit,
+        kinds=kinds(visit.site, today),
+        identities=identities(visit.site, today),
+        may_patient=visit.may(Act.PATIENT),
+    )
+    return render(request, "visits/retention.html", context)

@@ -25,6 +25,7 @@ urlpatterns: list[URLPattern] = [
     path("<slug:site>/visits/links/", link_views.links, name="links"),
     path("<slug:site>/visits/links/<int:pk>/revoke/", link_views.revoke, name="revoke_link"),
     path("<slug:site>/visits/day/", trail_views.day, name="day"),
+    path("<slug:site>/visits/kept/", trail_views.retention, name="retention"),
     path("<slug:site>/visits/since/", trail_views.since, name="since"),
     path("<slug:site>/visits/person/<int:pk>/", trail_views.person, name="person"),
 ]

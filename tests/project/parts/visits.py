@@ -15,7 +15,7 @@ from tests import make
 PAGES = {
     "visits:visits": Act.SEE, "visits:record_visit": Act.PACK, "visits:visit": Act.SEE, "visits:finding": Act.SEE,
     "visits:close_finding": Act.PACK, "visits:links": Act.PACK, "visits:revoke_link": Act.PACK, "visits:day": Act.SEE,
-    "visits:since": Act.SEE, "visits:person": Act.SEE,
+    "visits:since": Act.SEE, "visits:retention": Act.SEE, "visits:person": Act.SEE,
 }  # fmt: skip
 SENDING = {"visits:visit": Act.PACK, "visits:finding": Act.PACK}
 OPEN = {"visits:look", "visits:look_day", "visits:look_item", "visits:look_person"}
