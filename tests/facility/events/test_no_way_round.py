@@ -13,6 +13,8 @@ ROOT = Path(__file__).resolve().parents[3]
 ALLOWED = {
     "facility/walk/answering.py": "where a walk stands, told by the event of the answer in the same transaction",
     "facility/accounts/services.py": "a person's own choice of light or dark pages; not a record",
+    "facility/accounts/factors.py": "second proofs: each is told by an event without its secret, in the same transaction",
+    "facility/accounts/passkeys.py": "when a passkey was last used; not a record",
     "facility/jobs/runner.py": "leases and outcomes of jobs; not records",
     "facility/jobs/tasks.py": "clears finished jobs and expired sessions; not records",
     "facility/project/bench/scratch.py": "invented rows in a scratch database that is thrown away",
