@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from django.urls import path
 
-if TYPE_CHECKING:
-    from django.urls import URLPattern
+from facility.box import backup_views
 
 app_name = "box"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("box/backups/", backup_views.backups, name="backups"),
+    path("box/backups/ask/", backup_views.ask, name="ask_backup"),
+]
