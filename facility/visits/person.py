@@ -11,6 +11,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from facility.models import Event, MedicalFitness, MedicalOutcome, Membership, Person, QualificationHeld
+from facility.visits.words import subject_words
 from treatments.models import RunPlace
 
 if TYPE_CHECKING:
@@ -90,9 +91,7 @@ def _events(person: Person, since: datetime | None) -> Iterator[tuple[datetime, 
     if since is not None:
         rows = rows.filter(recorded_at__gte=since)
     for event in rows.order_by("-seq")[:MOST]:
-        kind = event.subject_kind.partition(".")[2]
-        subject = f"{kind} {event.subject_id}" if event.subject_id is not None else kind
-        yield event.recorded_at, capfirst(event.action), subject, event.seq
+        yield event.recorded_at, capfirst(event.action), subject_words(event), event.seq
 
 
 def _in_date(held: Sequence[QualificationHeld], on: date) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Count, Q
 
 from facility.models import Event, Pack, PackState
+from facility.visits.words import kind_words, subject_words
 
 if TYPE_CHECKING:
     from facility.models import Site
@@ -30,7 +31,7 @@ class Since:
     first: int
     total: int
     counts: tuple[tuple[str, str, int], ...]
-    told: tuple[Event, ...]
+    told: tuple[tuple[Event, str], ...]
     more: int
 
 
@@ -42,9 +43,9 @@ def since_last_pack(site: Site) -> Since:
     rows = events.order_by().values_list("action", "subject_kind").annotate(found=Count("seq"))
     counted: Counter[tuple[str, str]] = Counter()
     for action, kind, found in rows:
-        counted[action, kind.partition(".")[2]] += found
+        counted[action, kind_words(kind)] += found
     counts = tuple((action, kind, found) for (action, kind), found in counted.most_common())
     wanted = events.filter(TOLD).order_by("-seq")
-    told = tuple(wanted[:MOST])
+    told = tuple((event, subject_words(event)) for event in wanted[:MOST])
     more = max(wanted.count() - len(told), 0) if len(told) == MOST else 0
     return Since(pack, first, sum(counted.values()), counts, told, more)

@@ -124,7 +124,7 @@ def test_since_the_last_pack_starts_after_the_size_of_its_log() -> None:
     found = since_last_pack(site)
     assert found.first == size + 1
     assert {(action, kind) for action, kind, _count in found.counts} == {("added", "pack"), ("corrected", "person")}
-    assert [event.reason for event in found.told] == ["wrong name"]
+    assert [event.reason for event, _subject in found.told] == ["wrong name"]
     assert found.total == 2
 
 
