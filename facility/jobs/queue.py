@@ -23,6 +23,8 @@ class Kind(StrEnum):
     BACKUP = "backup"
     COPY_BACKUP = "copy_backup"
     TRY_BACKUP = "try_backup"
+    BUILD_PACK = "build_pack"
+    CHECK_PACK = "check_pack"
 
 
 @dataclass(frozen=True, slots=True)

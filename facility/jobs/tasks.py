@@ -15,6 +15,8 @@ from facility import events, record_check
 from facility.backup import scheduled
 from facility.jobs.queue import Kind
 from facility.models import Job
+from facility.pack import services as packing
+from facility.pack import uploads
 from facility.sweep import looking
 
 if TYPE_CHECKING:
@@ -68,6 +70,19 @@ def try_backup() -> str:
     return scheduled.try_newest()
 
 
+@shared_task(name="build_pack", bind=True)
+def build_pack(self: Task[..., Any], pack: int) -> str:
+    """Build a pack that was asked for; one that lies there already is not built again."""
+    built = packing.build(pack, by=events.system("build_pack"), say=_telling(self.request.id))
+    return f"Pack {built.number}: {built.size_bytes} bytes, SHA-256 {built.sha256}."
+
+
+@shared_task(name="check_pack")
+def check_pack(token: str) -> str:
+    """Verify a file that was sent to be verified."""
+    return uploads.look(token)
+
+
 def _telling(task_id: str | None) -> Callable[[str], object]:
     """Return what writes the progress into the job's row, at most once a second."""
     found = re.fullmatch(r"job-(\d+)-\d+", task_id or "")
@@ -89,4 +104,6 @@ KINDS: dict[str, Task[..., Any]] = {
     Kind.COPY_BACKUP: copy_backup,
     Kind.TRY_BACKUP: try_backup,
     Kind.VERIFY_RECORDS: verify_records,
+    Kind.BUILD_PACK: build_pack,
+    Kind.CHECK_PACK: check_pack,
 }

@@ -1,0 +1,73 @@
+"""Verifying a pack without an account: a file in, three statements out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_exempt, csrf_protect
+
+from facility.pack import uploads, wording
+from facility.pack.forms import VerifyForm
+from facility.pack.unpacking import MIB
+
+if TYPE_CHECKING:
+    from django.http import HttpRequest, HttpResponse
+
+UNPROCESSABLE, TOO_LARGE, TOO_MANY = 422, 413, 429
+HEAD_BYTES = 64 * 1024
+"""What a form adds to the file in it."""
+
+
+@csrf_exempt
+@login_not_required
+def verify(request: HttpRequest) -> HttpResponse:
+    """Take a pack and verify it. What is too long is refused by its stated length, before it is read."""
+    if request.method == "POST" and (refused := _refused_unread(request)):
+        return refused
+    return _verify(request)
+
+
+def _refused_unread(request: HttpRequest) -> HttpResponse | None:
+    length = request.META.get("CONTENT_LENGTH", "")
+    most = uploads.MOST_BYTES
+    if not length.isdecimal() or int(length) > most + HEAD_BYTES:
+        words = _("The file is longer than %(most)d MiB. Open verify.html of the pack in a browser instead.") % {
+            "most": most // MIB
+        }
+        return _page(request, words, TOO_LARGE)
+    try:
+        uploads.refuse_many(request.META.get("REMOTE_ADDR", ""))
+    except uploads.TooManyError as error:
+        return _page(request, str(error), TOO_MANY)
+    return None
+
+
+def _page(request: HttpRequest, words: str, status: int) -> HttpResponse:
+    context = {"form": VerifyForm(), "refused": words, "most": uploads.MOST_BYTES // MIB}
+    return render(request, "pack/verify.html", context, status=status)
+
+
+@csrf_protect
+def _verify(request: HttpRequest) -> HttpResponse:
+    form = VerifyForm(request.POST or None, request.FILES or None)
+    if form.is_valid():
+        token = uploads.take(form.cleaned_data["pack"], request.META.get("REMOTE_ADDR", ""))
+        return redirect("pack:verified", token)
+    context = {"form": form, "most": uploads.MOST_BYTES // MIB}
+    return render(request, "pack/verify.html", context, status=UNPROCESSABLE if request.method == "POST" else 200)
+
+
+@login_not_required
+def verified(request: HttpRequest, token: str) -> HttpResponse:
+    """Show what was found out about a file that was sent; it is kept for a day."""
+    try:
+        outcome = uploads.result_of(token)
+    except LookupError:
+        raise Http404 from None
+    lines = wording.lines(outcome) if outcome else []
+    context = {"outcome": outcome, "lines": lines, "not_proved": wording.not_proved()}
+    return render(request, "pack/verified.html", context)
