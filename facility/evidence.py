@@ -230,11 +230,14 @@ def _store(content: bytes, digest: str) -> None:
         return
     target.parent.mkdir(parents=True, exist_ok=True)
     unfinished = target.parent / f"unfinished-{secrets.token_hex(8)}"
-    with unfinished.open("xb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    unfinished.replace(target)
+    try:
+        with unfinished.open("xb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(target)
+    finally:
+        unfinished.unlink(missing_ok=True)
 
 
 def read_back(evidence: Evidence) -> bytes:

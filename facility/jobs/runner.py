@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 LEASE = timedelta(seconds=60)
 LONGEST_RUN = timedelta(hours=1)
+CLOCK_SLACK = timedelta(minutes=10)
 MOST_TRIES = 5
 FIRST_PAUSE = timedelta(seconds=10)
 LONGEST_PAUSE = timedelta(hours=1)
@@ -29,10 +30,14 @@ SENT = "sent:"
 """Begins the owner of a lease under which a row waits at a broker; a worker may take it over."""
 
 
+def free(now: datetime) -> Q:
+    """Return the condition of a row under no lease; one that ends far too late is of before the clock was set back."""
+    return Q(lease_until=None) | Q(lease_until__lte=now) | Q(lease_until__gt=now + LEASE + CLOCK_SLACK)
+
+
 def waiting(now: datetime) -> QuerySet[Job]:
     """Return the jobs that are due and not under a lease."""
-    free = Q(lease_until=None) | Q(lease_until__lte=now)
-    return Job.objects.filter(free, finished_at=None, dead_at=None, due_at__lte=now).order_by("due_at", "pk")
+    return Job.objects.filter(free(now), finished_at=None, dead_at=None, due_at__lte=now).order_by("due_at", "pk")
 
 
 def claim(owner: str, *, now: datetime) -> Job | None:
@@ -58,8 +63,8 @@ def claim_to_send(owner: str, *, now: datetime) -> Job | None:
 
 def take(pk: int, owner: str, *, now: datetime) -> Job | None:
     """Take the job that a message names; nothing if it is done, not due yet, or at work under another's lease."""
-    free = Q(lease_until=None) | Q(lease_until__lte=now) | Q(lease_owner__startswith=SENT)
-    rows = Job.objects.select_for_update().filter(free, pk=pk, finished_at=None, dead_at=None, due_at__lte=now)
+    open_to_all = free(now) | Q(lease_owner__startswith=SENT)
+    rows = Job.objects.select_for_update().filter(open_to_all, pk=pk, finished_at=None, dead_at=None, due_at__lte=now)
     with transaction.atomic():
         job = _tried_too_often(rows.first(), now=now)
         return job and _lease(job, owner, now=now)
@@ -87,9 +92,8 @@ def _tried_too_often(job: Job | None, *, now: datetime) -> Job | None:
 
 def claim_this(job: Job, owner: str, *, now: datetime) -> Job | None:
     """Take one job by hand, whether it is due or not; nothing if it is done or under a lease."""
-    free = Q(lease_until=None) | Q(lease_until__lte=now)
     with transaction.atomic():
-        found = Job.objects.select_for_update().filter(free, pk=job.pk, finished_at=None, dead_at=None).first()
+        found = Job.objects.select_for_update().filter(free(now), pk=job.pk, finished_at=None, dead_at=None).first()
         return found and _lease(found, owner, now=now)
 
 

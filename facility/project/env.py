@@ -79,6 +79,8 @@ def database(url: str, data_folder: Path) -> dict[str, object]:
         "PORT": str(parts.port or ""),
         "CONN_MAX_AGE": 600,
         "CONN_HEALTH_CHECKS": True,
+        # a server that does not answer is told within seconds; libpq's own default waits for minutes
+        "OPTIONS": {"connect_timeout": 5, "tcp_user_timeout": 20_000},
     }
 
 

@@ -1,4 +1,4 @@
-"""A runner, a dispatcher or a worker with short leases and one kind of job that leaves marks. Word: MODE."""
+"""A runner, a dispatcher or a worker with short leases and one kind of job that leaves marks. Words: MODE, PACE."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import django
 LEASE = timedelta(seconds=2)
 
 
-def main(mode: str) -> None:
+def main(mode: str, pace: float = 1.0) -> None:
     django.setup()
     from celery import shared_task
     from django.conf import settings
@@ -30,12 +30,12 @@ def main(mode: str) -> None:
     def mark(number: int) -> str:
         """Leave a sign, do the work once, leave a sign, and take a while to end."""
         (folder / f"begun-{number}-{time.monotonic_ns()}").touch()
-        time.sleep(0.4)
+        time.sleep(0.4 * pace)
         with transaction.atomic():
             if not Organisation.objects.select_for_update().filter(key=f"job-{number}").exists():
                 services.add(Organisation(key=f"job-{number}", name=f"Job {number}"), by=events.system("mark"))
         (folder / f"worked-{number}").touch()
-        time.sleep(0.6)
+        time.sleep(0.6 * pace)
         return f"Marked {number}."
 
     runner.LEASE = LEASE
@@ -50,4 +50,4 @@ def main(mode: str) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1])
+    main(sys.argv[1], *map(float, sys.argv[2:]))
