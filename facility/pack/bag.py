@@ -52,7 +52,7 @@ def make(folder: Path, told: dict[str, str]) -> None:
 def sign(folder: Path) -> None:
     """Write the signature of the tag manifest beside it."""
     signed = box_key.sign(layout.LABEL, (folder / layout.TAG_MANIFEST).read_bytes())
-    _text(folder / layout.SIGNATURE, base64.b64encode(signed).decode() + "\n")
+    _text(folder / layout.SIGNATURE, base64.b64encode(signed).decode())
 
 
 def manifest(folder: Path, names: list[str]) -> str:

@@ -11,8 +11,10 @@ import secrets
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
+from django.db.models import Q
+
 from facility.pack import fields, rows
-from treatments.models import RunPlace
+from treatments.models import RunPlace, RunRole
 
 if TYPE_CHECKING:
     from datetime import date
@@ -84,7 +86,7 @@ def _person(row: dict[str, Any]) -> str:
 
 
 def _hidden_places(scope: Scope, using: str) -> QuerySet[Any, dict[str, Any]]:
-    """Everybody in a run who is a patient, or is not of the crew."""
+    """Every patient of a run, and whoever else went under pressure without being of the crew."""
     table = fields.by_label()[RunPlace._meta.label_lower]
-    hidden = rows.rows_of(table, scope, using).filter(person=None)
+    hidden = rows.rows_of(table, scope, using).filter(Q(role=RunRole.PATIENT) | Q(inside=True, person=None))
     return hidden.values("pk", "patient", "patient__born_on", "run__started_at", "run__opened_at")
