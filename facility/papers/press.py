@@ -1,14 +1,18 @@
 """Turns one HTML text into a PDF, in a process of its own: what the page-maker needs of memory ends with it.
 
-Run as a module: JSON with "html", "css", "font" and "language" on standard input, the PDF on standard output.
+Run as a module: JSON with "html", "css" and "font" on standard input, the PDF on standard output. With "many" as its
+argument it takes such a JSON a line, and answers each with a line of JSON ("size", "pages", "peak_mb", or "error")
+and the PDF of that size.
 Nothing is fetched but the font and pictures that lie inside the HTML. Knows neither Django nor records.
 """
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import io
 import json
+import resource
 import sys
 from pathlib import Path
 from typing import Any
@@ -53,26 +57,70 @@ def press(job: dict[str, Any]) -> bytes:
     document = HTML(string=job["html"], url_fetcher=fetcher)
     identifier = hashlib.sha256((job["html"] + job["css"]).encode()).digest()[:16]
     made: bytes = document.write_pdf(
-        stylesheets=[sheet], font_config=fonts, pdf_variant="pdf/a-3a", pdf_identifier=identifier
-    )
-    return _for_every_reader(made)
+        stylesheets=[sheet], font_config=fonts, pdf_variant="pdf/a-3a", pdf_identifier=identifier,
+        finisher=_finish,
+    )  # fmt: skip
+    return made
 
 
-def _for_every_reader(made: bytes) -> bytes:
-    """Say in the metadata that the document is made by PDF/UA-1 too, described as PDF/A asks."""
+def _finish(_document: Any, pdf: Any) -> None:
+    _for_every_reader(pdf)
+    _end_clearly(pdf)
+
+
+def _for_every_reader(pdf: Any) -> None:
+    """Say in the metadata that the document is made by PDF/UA-1 too, described as PDF/A asks, and leave them readable.
+
+    Done before the document is written: a second writer would have to keep every length as PDF/A asks.
+    """
+    number = int(pdf.catalog["Metadata"].split()[0])
+    stream = pdf.objects[number]
+    text = b"".join(stream.stream)
+    stream.stream = [text.replace(b"</rdf:RDF>", SCHEMA.encode() + b"</rdf:RDF>", 1)]
+    stream.compress = False
+
+
+def _end_clearly(pdf: Any) -> None:
+    """Leave streams as they are whose packed bytes end in a carriage return.
+
+    With the line feed that follows they would end in what some readers take for one end of line, and count a byte less.
+    """
+    for one in pdf.objects:
+        if getattr(one, "compress", False) and _ends_unclearly(one):
+            one.compress = False
+
+
+def _ends_unclearly(stream: Any) -> bool:
+    return bool(stream.data.rpartition(b"\nendstream")[0].endswith(b"\r"))
+
+
+def serve() -> None:
+    """Make one paper a line until standard input ends. What cannot be made is told; the next one is taken."""
+    for line in sys.stdin.buffer:
+        told, pdf = _tried(json.loads(line))
+        sys.stdout.buffer.write(json.dumps(told).encode() + b"\n" + pdf)
+        sys.stdout.buffer.flush()
+
+
+def _tried(job: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
     import pikepdf  # noqa: PLC0415  # only in this process
 
-    target = io.BytesIO()
-    with pikepdf.open(io.BytesIO(made)) as document:
-        stream = document.Root.Metadata
-        text = bytes(stream.read_bytes()).decode()
-        text = text.replace("</rdf:RDF>", SCHEMA + "</rdf:RDF>", 1)
-        document.Root.Metadata = pikepdf.Stream(
-            document, text.encode(), Type=pikepdf.Name.Metadata, Subtype=pikepdf.Name.XML
-        )
-        document.save(target, compress_streams=False, deterministic_id=True)
-    return target.getvalue()
+    try:
+        pdf = press(job)
+    except BaseException as error:  # a forbidden address is refused by one that is no Exception
+        return {"error": f"{type(error).__name__}: {error}"[:500]}, b""
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        pages = len(document.pages)
+    gc.collect()
+    return {
+        "size": len(pdf),
+        "pages": pages,
+        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
+    }, pdf
 
 
 if __name__ == "__main__":
-    sys.stdout.buffer.write(press(json.load(sys.stdin)))
+    if sys.argv[1:] == ["many"]:
+        serve()
+    else:
+        sys.stdout.buffer.write(press(json.load(sys.stdin)))

@@ -43,12 +43,14 @@ def pdf_of(template: str, context: Mapping[str, Any]) -> bytes:
     return pressed(render_to_string(template, dict(context) | {"language": get_language() or "en"}), STYLE)
 
 
-def pressed(html: str, style: Path) -> bytes:
+def pressed(html: str, style: Path, more: str = "") -> bytes:
     """Return the PDF of a page in a style, made in a process that ends with it; the same page gives the same bytes.
+
+    ``more``: rules that go after the style.
 
     Errors: PrintingError with what the process said last.
     """
-    job = {"html": html, "css": style.read_text(encoding="utf-8"), "font": str(font_file())}
+    job = {"html": html, "css": style.read_text(encoding="utf-8") + more, "font": str(font_file())}
     try:
         done = subprocess.run(  # this program's own module, nothing of the request in the command
             [sys.executable, "-m", "facility.papers.press"], input=json.dumps(job).encode(), capture_output=True,

@@ -1,1 +1,1 @@
-"""The report and the smaller papers: what they say, rendered in volumes and sealed."""
+"""The report of a pack: what an inspector reads, in volumes; each is checked, sealed, and used again while nothing of it changed."""

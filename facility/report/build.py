@@ -1,0 +1,144 @@
+"""Volumes of a report, pressed two at a time, checked, sealed, and taken again where nothing of them changed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from django.utils import timezone, translation
+from django.utils.translation import gettext as _
+
+from facility import events
+from facility.papers.presses import press_all
+from facility.report import contents, store, summary
+from facility.report.checks import checks_of
+from facility.report.pages import sheet_of
+from facility.report.plant import states_of
+from facility.report.scope import Frame, Scope
+from facility.report.seal import sealed
+from facility.report.shape import parts
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from datetime import date
+    from pathlib import Path
+
+    from facility.papers.presses import Sheet
+    from facility.report.shape import Volume
+    from facility.report.store import Sealed
+
+__all__ = ["BuiltVolume", "Scope", "closed_month", "volumes"]
+
+
+@dataclass(frozen=True, slots=True)
+class BuiltVolume:
+    """A sealed volume that lies on the disk. ``name``: of the file in a pack. ``warm``: it lay there already."""
+
+    name: str
+    path: Path
+    sha256: str
+    pages: int
+    warm: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """A volume on its way: its page, and under which key it is kept."""
+
+    volume: Volume
+    sheet: Sheet
+    key: store.Key
+
+
+def volumes(scope: Scope, *, tell: Callable[[str], object]) -> list[BuiltVolume]:
+    """Return the sealed volumes of a report, the summary first.
+
+    Errors: PrintingError or NotPublishedError if a volume cannot be made; those made before it are kept.
+    """
+    with timezone.override(scope.site.zone):
+        today = timezone.localdate(events.now(), timezone.get_current_timezone())
+        frame = Frame(scope, scope.from_day, scope.to_day, today)
+        tell(_("Reading the records for the report"))
+        states = states_of(frame)
+        others = [
+            part for one in [*contents.standing(frame, states), *contents.months(scope, today)] for part in parts(one)
+        ]
+        made = _made([_wanted(one, scope) for one in others], tell)
+        listed = [_listed(frame, wanted, one) for wanted, one in made]
+        first = parts(_plated(summary.volume(frame, states, checks_of(frame), listed), scope))
+        tell(_("The summary of the report"))
+        opening = _pressed(first, scope)
+    rest = [BuiltVolume(f"{wanted.volume.name}.pdf", one.path, one.sha256, one.pages, one.warm) for wanted, one in made]
+    return opening + rest
+
+
+def closed_month(scope: Scope, first: date, last: date) -> list[BuiltVolume]:
+    """Return the sealed volumes of one whole month, made now if they are not there yet."""
+    with timezone.override(scope.site.zone):
+        today = timezone.localdate(events.now(), timezone.get_current_timezone())
+        wanted = [_wanted(one, scope) for one in parts(contents.month(scope, first, last, today))]
+        made = _made(wanted, lambda _sentence: None)
+    return [BuiltVolume(f"{one.volume.name}.pdf", done.path, done.sha256, done.pages, done.warm) for one, done in made]
+
+
+def _plated(volume: Volume, scope: Scope) -> Volume:
+    """Return the summary with for whom it was made, by whom and when."""
+    if scope.pack is None:
+        return volume
+    made = timezone.localtime(events.now()).strftime("%Y-%m-%d %H:%M (UTC%z)")
+    words = _("Pack %(number)d · made %(at)s by %(who)s") % {
+        "number": scope.pack.number, "at": made, "who": scope.pack.asked_by or _("this box")}  # fmt: skip
+    plate = ((_("Prepared for"), scope.pack.recipient), (_("Pack"), str(scope.pack.number)))
+    return replace(volume, plate=plate, foot=words)
+
+
+def _wanted(volume: Volume, scope: Scope) -> _Wanted:
+    sheet = sheet_of(volume, scope)
+    name = f"{volume.name} {scope.paper} {translation.get_language() or 'en'}"
+    more = " ".join([*sorted(scope.areas), scope.chamber.key if scope.chamber else ""]).strip()
+    return _Wanted(
+        volume, sheet, store.Key(scope.site, f"{name} {more}".strip()[:80], volume.month, store.inputs_of(sheet, _fingerprint()))
+    )  # fmt: skip
+
+
+def _fingerprint() -> str:
+    from facility.trust.keys import seal_material  # noqa: PLC0415  # opens the key only where something is sealed
+
+    return seal_material().fingerprint
+
+
+def _made(wanted: list[_Wanted], tell: Callable[[str], object]) -> list[tuple[_Wanted, Sealed]]:
+    """Return each volume as it lies there, those that were missing made now."""
+    there = {one.key.inputs_sha256: store.found(one.key) for one in wanted}
+    missing = [one for one in wanted if there[one.key.inputs_sha256] is None]
+    sheets = [one.sheet for one in missing]
+    for number, (one, pressed) in enumerate(zip(missing, press_all(sheets), strict=True), 1):
+        tell(_("Volume %(number)d of %(count)d of the report") % {"number": number, "count": len(missing)})
+        there[one.key.inputs_sha256] = store.keep(one.key, _sealed(pressed.pdf, one.volume.name), pressed.pages)
+    return [(one, done) for one in wanted if (done := there[one.key.inputs_sha256]) is not None]
+
+
+def _sealed(pdf: bytes, name: str) -> bytes:
+    from facility.trust.keys import seal_material  # noqa: PLC0415  # as above
+
+    material = seal_material()
+    return sealed(pdf, material.key_pem, material.certificate_pem, name)
+
+
+def _pressed(volumes: Iterable[Volume], scope: Scope) -> list[BuiltVolume]:
+    """Return the volumes that belong to one pack alone: made anew, never taken again."""
+    found = list(volumes)
+    made = []
+    for one, pressed in zip(found, press_all([sheet_of(one, scope) for one in found]), strict=True):
+        placed = store.put(_sealed(pressed.pdf, one.name), pressed.pages)
+        made.append(BuiltVolume(f"{one.name}.pdf", placed.path, placed.sha256, placed.pages))
+    return made
+
+
+def _listed(frame: Frame, wanted: _Wanted, done: Sealed) -> summary.Listed:
+    before = store.earlier(wanted.key) if wanted.volume.month else []
+    instead = ""
+    if before:
+        instead = _("takes the place of the volume sealed %(at)s, SHA-256 %(digest)s …") % {
+            "at": frame.at(before[0].sealed_at), "digest": before[0].file_sha256[:16].upper()}  # fmt: skip
+    return summary.Listed(wanted.volume.name, wanted.volume.title, done.pages, done.sha256, instead)

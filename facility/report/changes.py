@@ -1,0 +1,117 @@
+"""What a report says of the log itself: how many entries, and each that was late, corrected, taken back or doubtful in time."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from django.apps import apps
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from facility.models import Event
+from facility.report.scope import event_word
+from facility.report.shape import Cell, Table
+
+if TYPE_CHECKING:
+    from facility.report.scope import Frame
+
+#: most rows of a list that opens the report; the rest stands in the volumes of the months
+MOST_OPENING = 40
+CORRECTED = ("corrected", "superseded")
+VOIDED = ("retired", "voided", "given up")
+#: kinds of which a reason cannot speak of a person's health
+REASONS_OF = (
+    "maintenance.",
+    "facility.check",
+    "facility.answer",
+    "facility.sheetversion",
+    "facility.houserule",
+    "facility.checksheet",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Entries of the log within the days."""
+
+    entries: int
+    late: int
+    corrected: int
+    voided: int
+    first: int
+    last: int
+
+
+def events_of(frame: Frame) -> QuerySet[Event]:
+    """Return the events of the site that were recorded within the days."""
+    return Event.objects.filter(site_id_text=frame.site.key, **frame.within("recorded_at"))
+
+
+def _one_of(words: tuple[str, ...]) -> Q:
+    found = Q()
+    for word in words:
+        found |= Q(action__contains=word)
+    return found
+
+
+def corrected(frame: Frame) -> QuerySet[Event]:
+    """Return the events that put something in the place of what was recorded before."""
+    return events_of(frame).filter(_one_of(CORRECTED))
+
+
+def voided(frame: Frame) -> QuerySet[Event]:
+    """Return the events after which something no longer counts."""
+    return events_of(frame).filter(_one_of(VOIDED))
+
+
+def late(frame: Frame) -> QuerySet[Event]:
+    """Return the events that were recorded later after they happened than the house lets pass."""
+    return events_of(frame).filter(late=True)
+
+
+def tally(frame: Frame) -> Tally:
+    """Return how many entries there are within the days; each number is a count in the database."""
+    found = events_of(frame).order_by("seq")
+    first, last = found.values_list("seq", flat=True).first(), found.values_list("seq", flat=True).last()
+    return Tally(
+        found.count(), late(frame).count(), corrected(frame).count(), voided(frame).count(), first or 0, last or 0
+    )
+
+
+def table(frame: Frame, rows: QuerySet[Event], caption: str, most: int | None = MOST_OPENING) -> Table:
+    """Return events as a table, the oldest first, at most so many."""
+    found = list(rows.order_by("seq")[:most])
+    cells = tuple(
+        (
+            Cell(event_word(one.seq), sub=frame.at(one.recorded_at)), Cell(_happened(frame, one)),
+            Cell(kind_words(one.subject_kind), sub=_(one.action)), Cell(_why(one)), Cell(one.actor),
+        )
+        for one in found
+    )  # fmt: skip
+    head = (_("Entry, recorded"), _("Happened"), _("Of what"), _("Reason given"), _("By"))
+    return Table(caption, head, cells, (20, 18, 22, 24, 16), _("None."))
+
+
+def kind_words(label: str) -> str:
+    """Return a kind of record in the reader's language."""
+    try:
+        return str(apps.get_model(label)._meta.verbose_name) if label else _("the log")
+    except LookupError:
+        return label
+
+
+def _happened(frame: Frame, event: Event) -> str:
+    content: dict[str, Any] = json.loads(event.payload)
+    text = content.get("occurred_at")
+    return frame.at(datetime.fromisoformat(text)) if text else "\u2013"
+
+
+def _why(event: Event) -> str:
+    if not event.reason:
+        return "\u2013"
+    return (
+        event.reason if event.subject_kind.startswith(REASONS_OF) else _("given; kept back, it may speak of a person")
+    )

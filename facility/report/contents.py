@@ -1,0 +1,87 @@
+"""Which volumes a report has: the plant and the people as they stand, and a volume for each month."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.dateformat import format as date_words
+from django.utils.translation import gettext as _
+
+from facility.report import changes, checks, gas, people, plant, rules, runs
+from facility.report.scope import Frame, months_of
+from facility.report.shape import Section, Volume
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+
+    from facility.report.scope import Scope
+    from maintenance.upkeep.state import DueState
+
+PLANT_NAME = "report-2-plant"
+PEOPLE_NAME = "report-3-people-and-rules"
+MONTH_NAME = "report-4-month"
+
+
+def standing(frame: Frame, states: Sequence[DueState]) -> list[Volume]:
+    """Return the volumes that tell how things stand on the day of the report."""
+    found = []
+    areas = plant.standing(frame, states)
+    if areas:
+        lead = _("As it stands on %(day)s: each item, each act that is asked for, its newest record and its state.") % {
+            "day": frame.day(frame.today)
+        }
+        found.append(Volume(PLANT_NAME, _("The plant"), tuple(areas), lead))
+    sections: list[Section] = []
+    if frame.scope.has("people"):
+        sections.append(people.section(frame))
+    if frame.scope.has("procedures"):
+        sections += [rules.in_force(frame), rules.clause_map(frame, states)]
+    if sections:
+        found.append(Volume(PEOPLE_NAME, _("People, rules and clauses"), tuple(sections)))
+    return found
+
+
+def months(scope: Scope, today: date) -> list[Volume]:
+    """Return a volume for each month that the days of a scope touch."""
+    last = min(scope.to_day, today)
+    return [month(scope, first, end, today) for first, end in months_of(scope.from_day, last)]
+
+
+def month(scope: Scope, first: date, last: date, today: date) -> Volume:
+    """Return the volume of one month: everything that was recorded of its days."""
+    frame = Frame(scope, first, last, today)
+    sections = _of_areas(frame) if scope.areas else [make(frame) for _area, make in _PARTS]
+    title = _("Records of %(month)s") % {"month": date_words(first, "F Y")}
+    lead = _("Days %(first)s to %(last)s.") % {"first": frame.day(first), "last": frame.day(last)}
+    code = f"{first:%Y-%m}"
+    return Volume(f"{MONTH_NAME}-{code}", title, tuple(sections), lead, code)
+
+
+def _checks(frame: Frame) -> Section:
+    return checks.section(frame, checks.checks_of(frame))
+
+
+def _changes(frame: Frame) -> Section:
+    told = changes.tally(frame)
+    lead = _("%(entries)d entries were recorded in these days.") % {"entries": told.entries}
+    return Section(
+        _("Late entries and corrections recorded in these days"), lead,
+        tables=(
+            changes.table(frame, changes.late(frame), _("Late entries"), None),
+            changes.table(frame, changes.corrected(frame) | changes.voided(frame), _("Corrections, and what no longer counts"), None),
+        ),
+    )  # fmt: skip
+
+
+_PARTS = (
+    ("checks", _checks), ("runs", runs.section), ("plant", plant.work_done), ("gauges", plant.comparisons), ("gas", gas.section),
+    ("plant", plant.defects), ("procedures", runs.drills), ("log", _changes),
+)  # fmt: skip
+PLANT_AREAS = frozenset({"vessels", "gauges", "fire", "gas", "electrical", "other"})
+
+
+def _of_areas(frame: Frame) -> list[Section]:
+    """Return the sections that belong to the areas of a scope that has some."""
+    wanted = set(frame.scope.areas) | ({"plant"} if PLANT_AREAS & set(frame.scope.areas) else set())
+    return [make(frame) for area, make in _PARTS if area in wanted]

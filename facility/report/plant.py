@@ -1,0 +1,220 @@
+"""What a report says of the plant: each area as it stands, and what was done, compared, raised and returned in a month."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from facility.report.areas import PLANT
+from facility.report.drawing import address_of
+from facility.report.shape import Cell, Picture, Section, Table
+from maintenance.calibrating.page import parts_of, words_of
+from maintenance.calibrating.plot import PAPER
+from maintenance.models import Calibration, Defect, Equipment, IntervalRule, WorkRecord, WorkResult
+from maintenance.upkeep.state import Word, due_states
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from facility.report.scope import Frame
+    from maintenance.upkeep.state import DueState
+
+NOT_IN_DATE = frozenset({Word.OVERDUE, Word.NEVER, Word.SECOND_LOOK, Word.IN_DOUBT})
+
+
+def word_of(word: Word) -> str:
+    """Return the state of a rule in the reader's language."""
+    return _(str(word))
+
+
+def of_scope(frame: Frame, path: str = "equipment") -> Q:
+    """Return what belongs to the site and, where the scope has one, to its chamber or to none."""
+    found = Q(**{f"{path}__site": frame.site})
+    if frame.scope.chamber is not None:
+        found &= Q(**{f"{path}__chamber": frame.scope.chamber}) | Q(**{f"{path}__chamber": None})
+    return found
+
+
+def states_of(frame: Frame) -> list[DueState]:
+    """Return the state of every rule in scope, on the day the report is made."""
+    items = Equipment.objects.current().filter(site=frame.site)
+    if frame.scope.chamber is not None:
+        items = items.filter(Q(chamber=frame.scope.chamber) | Q(chamber=None))
+    wanted = set(items.values_list("pk", flat=True))
+    kinds = {str(kind) for area, (_title, kinds) in PLANT.items() if frame.scope.has(area) for kind in kinds}
+    return [one for one in due_states(frame.site, frame.today) if one.equipment in wanted and one.kind in kinds]
+
+
+def standing(frame: Frame, states: Iterable[DueState]) -> list[Section]:
+    """Return a section for each area: its items, each act with its interval, newest record and state."""
+    by_kind: dict[str, list[DueState]] = defaultdict(list)
+    for one in states:
+        by_kind[one.kind].append(one)
+    newest = _newest(frame)
+    return [
+        _area(frame, _(title), [one for kind in kinds for one in by_kind[str(kind)]], newest)
+        for area, (title, kinds) in PLANT.items()
+        if frame.scope.has(area)
+    ]
+
+
+def _newest(frame: Frame) -> dict[int, tuple[int, str]]:
+    """Return the newest passed record of work of each rule, as its number and who did it."""
+    rows = WorkRecord.objects.filter(of_scope(frame), rule__isnull=False, retired_at=None, result=WorkResult.PASSED)
+    ordered = rows.order_by("rule_id", "done_on", "pk").values_list("rule_id", "pk", "done_by")
+    return {rule: (pk, done_by) for rule, pk, done_by in ordered if rule is not None}
+
+
+def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tuple[int, str]]) -> Section:
+    states = sorted(states, key=lambda one: (one.tag, one.act))
+    bad = sum(1 for one in states if one.word in NOT_IN_DATE)
+    items = len({one.equipment for one in states})
+    lead = ngettext("%(items)d item", "%(items)d items", items) % {"items": items}
+    lead += _(", %(acts)d acts; %(bad)d of them overdue, never recorded or in doubt.") % {
+        "acts": len(states),
+        "bad": bad,
+    }
+    numbers = frame.numbers(WorkRecord, (newest[one.rule][0] for one in states if one.rule in newest))
+    rows, last = [], 0
+    for one in states:
+        pk, done_by = newest.get(one.rule, (None, ""))
+        said = one.item if one.equipment != last else ""
+        last = one.equipment
+        rows.append(
+            (
+                Cell(one.tag, sub=said), Cell(one.act, sub=one.source),
+                Cell(frame.day(one.done_on), sub=done_by), Cell(frame.day(one.due_on)),
+                Cell(word_of(one.word), strong=one.word in NOT_IN_DATE),
+                Cell(numbers.of(pk) if pk else _("none"), figure=True),
+            )
+        )  # fmt: skip
+    head = (
+        _("Item"),
+        _("Act, and where it comes from"),
+        _("Last done, by"),
+        _("Good through"),
+        _("State"),
+        _("Record"),
+    )
+    table = Table(
+        _("Each act that is asked for"), head, tuple(rows), (20, 34, 14, 11, 11, 10), _("Nothing is asked for here.")
+    )
+    return Section(title, lead, tables=(table,))
+
+
+def work_done(frame: Frame) -> Section:
+    """Return what was done on the plant within the days."""
+    kinds = [str(kind) for area, (_title, kinds) in PLANT.items() if frame.scope.has(area) for kind in kinds]
+    rows = WorkRecord.objects.filter(of_scope(frame), **frame.days("done_on"), equipment__kind__in=kinds)
+    found = list(rows.select_related("equipment", "rule").order_by("done_on", "pk"))
+    numbers = frame.numbers(WorkRecord, (one.pk for one in found))
+    failed = sum(1 for one in found if one.result != WorkResult.PASSED)
+    gone = sum(1 for one in found if not one.is_current)
+    lead = _("%(count)d records of work, %(failed)d not passed, %(gone)d corrected or void.") % {
+        "count": len(found), "failed": failed, "gone": gone}  # fmt: skip
+    head = (_("Day"), _("Item"), _("What was done"), _("Result"), _("By"), _("Record"))
+    cells = tuple(
+        (
+            Cell(frame.day(one.done_on)), Cell(one.equipment.tag, sub=one.equipment.name),
+            Cell(one.rule.name if one.rule else str(one.get_kind_display()), sub=one.note),
+            Cell(_result(one), strong=one.result != WorkResult.PASSED), Cell(one.done_by, sub=_witness(one.witness)),
+            Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in found
+    )  # fmt: skip
+    return Section(
+        _("Work on the plant"),
+        lead,
+        tables=(Table(_("Each record of work"), head, cells, (12, 20, 34, 10, 14, 10), _("None.")),),
+    )
+
+
+def _result(one: WorkRecord) -> str:
+    words = str(one.get_result_display())
+    return words if one.is_current else _("%(result)s; no longer counts") % {"result": words}
+
+
+def _witness(name: str) -> str:
+    return _("witness %(name)s") % {"name": name} if name else ""
+
+
+def comparisons(frame: Frame) -> Section:
+    """Return the comparisons of the days: each with its verdict, and the plot of its errors."""
+    rows = Calibration.objects.filter(of_scope(frame), **frame.days("done_on"))
+    found = list(rows.select_related("equipment", "work", "certificate__reference").order_by("done_on", "pk"))
+    numbers = frame.numbers(Calibration, (one.pk for one in found))
+    pictures = [picture for one in found for picture in _plots(frame, one, numbers.of(one.pk))]
+    head = (_("Day"), _("Instrument"), _("Against"), _("Stands"), _("By"), _("Record"))
+    cells = tuple(
+        (
+            Cell(frame.day(one.done_on)), Cell(one.equipment.tag, sub=one.equipment.name),
+            Cell(_against(one)), Cell(words_of(one) if one.is_current else _("superseded")), Cell(one.done_by),
+            Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in found
+    )  # fmt: skip
+    lead = _("Comparisons made in the house are named as such; they are no certificate of an accredited laboratory.")
+    table = Table(_("Each comparison"), head, cells, (12, 24, 24, 16, 14, 10), _("None."))
+    return Section(_("Comparisons of gauges and analysers"), lead, tables=(table,), pictures=tuple(pictures))
+
+
+def _against(row: Calibration) -> str:
+    if row.certificate is None:
+        return _("laboratory: %(name)s") % {"name": row.laboratory}
+    return f"{row.certificate.reference.name}, {row.certificate.number}"
+
+
+def _plots(frame: Frame, row: Calibration, record: str) -> Iterable[Picture]:
+    for run in parts_of(row, PAPER)["runs"]:
+        if run.wide:
+            title = f"{row.equipment.tag}, {frame.day(row.done_on)}"
+            way = _("as found") if run.name == "found" else _("as left")
+            words = _("Errors of %(what)s, %(way)s: %(verdict)s.") % {"what": title, "way": way, "verdict": run.words}
+            yield Picture(address_of(run.wide), words, f"{title}, {way}: {run.words} ({record})")
+
+
+def defects_open(frame: Frame) -> list[Defect]:
+    """Return the defects that have not been returned to service, newest first."""
+    rows = Defect.objects.filter(site=frame.site, retired_at=None, returned_at=None).select_related("equipment", "bank")
+    if frame.scope.chamber is not None:
+        rows = rows.filter(Q(equipment__chamber=frame.scope.chamber) | Q(equipment__chamber=None))
+    return list(rows.order_by("-found_at"))
+
+
+def defects(frame: Frame) -> Section:
+    """Return the defects found within the days, and those returned to service within them."""
+    of_days = Q(**frame.within("found_at")) | Q(**frame.within("returned_at"))
+    rows = (
+        Defect.objects.filter(of_days, site=frame.site).select_related("equipment", "bank").order_by("found_at", "pk")
+    )
+    found = list(rows)
+    numbers = frame.numbers(Defect, (one.pk for one in found))
+    head = (_("Tag"), _("Found"), _("What was wrong"), _("Effect"), _("Returned to service"), _("Record"))
+    cells = tuple(
+        (
+            Cell(f"{one.number:04d}", sub=str(one.equipment.tag if one.equipment else one.bank)), Cell(frame.at(one.found_at)),
+            Cell(one.what, sub="" if one.is_current else _("no longer counts: %(why)s") % {"why": one.retired_reason}),
+            Cell(str(one.get_effect_display())),
+            Cell(frame.at(one.returned_at) if one.returned_at and one.returned_at < frame.ends_at else _("not in these days"), sub=one.returned_by if one.returned_at and one.returned_at < frame.ends_at else ""),
+            Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in found
+    )  # fmt: skip
+    lead = ngettext("%(n)d defect found or returned.", "%(n)d defects found or returned.", len(found)) % {
+        "n": len(found)
+    }
+    return Section(
+        _("Defects and returns to service"),
+        lead,
+        tables=(Table(_("Each defect"), head, cells, (10, 16, 32, 12, 20, 10), _("None.")),),
+    )
+
+
+def rules_in_scope(frame: Frame) -> list[Any]:
+    """Return the site's rules of upkeep that count, by item."""
+    rows = IntervalRule.objects.current().filter(of_scope(frame), equipment__retired_at=None)
+    return list(rows.select_related("equipment").order_by("equipment__tag", "name"))

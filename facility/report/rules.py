@@ -1,0 +1,162 @@
+"""What a report says of rules: procedures, house rules, sheets and plans in force, and the map from clause to evidence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from facility.models import HouseRule, Procedure, SheetVersion
+from facility.reference import house_rule_definitions
+from facility.report.plant import NOT_IN_DATE, rules_in_scope, word_of
+from facility.report.shape import Cell, Section, Table
+from maintenance.models import IntervalRule, Standing
+from maintenance.reference import requirements
+from maintenance.upkeep.adopting import deviations
+from maintenance.upkeep.offers import offer_of
+from treatments.models import Plan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from facility.report.scope import Frame
+    from maintenance.upkeep.state import DueState
+
+
+def in_force(frame: Frame) -> Section:
+    """Return procedures, house rules, sheets and plans in force at the end of the days, each with its version."""
+    tables = (_procedures(frame), _sheets(frame), _plans(frame), _house(frame))
+    return Section(
+        _("Procedures and house rules in force"), _("As they stood on the day of this report, each with who approved it."),
+        tables=tables,
+    )  # fmt: skip
+
+
+def _procedures(frame: Frame) -> Table:
+    rows = list(Procedure.objects.filter(site=frame.site, retired_at=None).order_by("key", "-version"))
+    numbers = frame.numbers(Procedure, (one.pk for one in rows))
+    cells = tuple(
+        (Cell(one.title), Cell(str(one.version), figure=True), Cell(frame.day(one.in_force_from)), Cell(one.approved_by),
+         Cell(numbers.of(one.pk), figure=True))
+        for one in rows
+    )  # fmt: skip
+    head = (_("Procedure"), _("Version"), _("In force from"), _("Approved by"), _("Record"))
+    return Table(_("Procedures"), head, cells, (36, 10, 18, 24, 12), _("None is on record."))
+
+
+def _sheets(frame: Frame) -> Table:
+    rows = SheetVersion.objects.filter(sheet__chamber__site=frame.site, retired_at=None, sheet__retired_at=None)
+    found = list(rows.filter(**frame.of_chamber("sheet__chamber")).select_related("sheet").order_by("sheet__key"))
+    numbers = frame.numbers(SheetVersion, (one.pk for one in found))
+    cells = tuple(
+        (Cell(one.sheet.title, sub=str(one.sheet.get_occasion_display())), Cell(str(one.version), figure=True),
+         Cell(frame.day(one.in_force_from)), Cell(one.approved_by), Cell(numbers.of(one.pk), figure=True))
+        for one in found
+    )  # fmt: skip
+    head = (_("Check sheet"), _("Version"), _("In force from"), _("Approved by"), _("Record"))
+    return Table(_("Check sheets"), head, cells, (36, 10, 18, 24, 12), _("None is on record."))
+
+
+def _plans(frame: Frame) -> Table:
+    rows = Plan.objects.filter(chamber__site=frame.site, retired_at=None).filter(**frame.of_chamber("chamber"))
+    found = list(rows.order_by("place", "key"))
+    numbers = frame.numbers(Plan, (one.pk for one in found))
+    cells = tuple(
+        (Cell(one.name, sub=one.party), Cell(str(one.version), figure=True), Cell(frame.day(one.in_force_from)),
+         Cell(one.approved_by), Cell(numbers.of(one.pk), figure=True))
+        for one in found
+    )  # fmt: skip
+    head = (_("Plan of a run"), _("Version"), _("In force from"), _("Approved by"), _("Record"))
+    return Table(_("Plans"), head, cells, (36, 10, 18, 24, 12), _("None is on record."))
+
+
+def _house(frame: Frame) -> Table:
+    set_here = {one.key: one for one in HouseRule.objects.filter(site=frame.site, retired_at=None)}
+    numbers = frame.numbers(HouseRule, (one.pk for one in set_here.values()))
+    cells = []
+    for key, rule in house_rule_definitions().items():
+        row = set_here.get(key)
+        value = rule.number if row is None else row.value
+        cells.append(
+            (
+                Cell(rule.meaning), Cell(f"{value.normalize():f} {rule.unit}", figure=True, strong=row is not None),
+                Cell(_("as shipped") if row is None else frame.day(row.in_force_from)), Cell(row.approved_by if row else ""),
+                Cell(numbers.of(row.pk) if row else "\u2013", figure=True),
+            )
+        )  # fmt: skip
+    head = (_("House rule"), _("Value"), _("In force from"), _("Approved by"), _("Record"))
+    return Table(_("House rules"), head, tuple(cells), (42, 16, 14, 17, 11))
+
+
+def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
+    """Return for each adopted clause of a code the site's rule, its evidence and its state; then what nobody adopted."""
+    by_rule = {one.rule: one for one in states}
+    adopted = [one for one in rules_in_scope(frame) if one.requirement and one.pk in by_rule]
+    numbers = frame.numbers(IntervalRule, (one.pk for one in adopted))
+    cells = []
+    for one in sorted(adopted, key=lambda row: (row.source, row.equipment.tag)):
+        state = by_rule[one.pk]
+        cells.append(
+            (
+                Cell(one.source), Cell(f"{one.equipment.tag}: {one.name}", sub=_("evidence: %(what)s") % {"what": one.evidence_asked} if one.evidence_asked else ""),
+                Cell(frame.day(state.done_on) if state.done_on else _("none on record")),
+                Cell(word_of(state.word), strong=state.word in NOT_IN_DATE), Cell(numbers.of(one.pk), figure=True),
+            )
+        )  # fmt: skip
+    head = (_("Clause"), _("Rule here"), _("Newest evidence"), _("State"), _("Record"))
+    lead = ngettext(
+        "%(n)d rule here was adopted from a clause.", "%(n)d rules here were adopted from clauses.", len(cells)
+    ) % {"n": len(cells)}
+    lead += " " + _(
+        "A row says what is on record. Whether that satisfies the clause is for those who enforce it to say."
+    )
+    tables = (
+        Table(_("From clause to evidence"), head, tuple(cells), (30, 34, 14, 12, 10), _("No clause was adopted yet.")),
+        _left(frame, {one.requirement for one in adopted}),
+    )
+    return Section(_("Clause map"), lead, tables=tables)
+
+
+def _left(frame: Frame, adopted: set[str]) -> Table:
+    rows = [offer_of(one) for one in requirements() if one.key not in adopted]
+    cells = tuple(
+        (Cell(one.source), Cell(one.rule.what), Cell(one.interval), Cell(_("number from memory") if str(one.rule.standing) == Standing.MEMORY else ""))
+        for one in rows
+    )  # fmt: skip
+    head = (_("Clause"), _("What it asks"), _("How often"), _("Standing"))
+    return Table(
+        _("Clauses in the app's book that no rule here was adopted from"),
+        head,
+        cells,
+        (32, 36, 20, 12),
+        _("None is left."),
+    )
+
+
+def deviating(frame: Frame) -> Table:
+    """Return where a rule of the house differs from the code that it was adopted from."""
+    rows = [(one, found) for one in rules_in_scope(frame) if (found := deviations(one))]
+    numbers = frame.numbers(IntervalRule, (one.pk for one, _found in rows))
+    cells = tuple(
+        (
+            Cell(one.equipment.tag, sub=one.name), Cell(one.source),
+            Cell("; ".join(_("%(what)s: code %(code)s, house %(house)s") % {"what": part.label, "code": part.code, "house": part.house} for part in found)),
+            Cell(one.house_reason or _("no reason given"), sub=one.approved_by), Cell(numbers.of(one.pk), figure=True),
+        )
+        for one, found in rows
+    )  # fmt: skip
+    head = (_("Item"), _("Clause"), _("Difference"), _("Reason, approved by"), _("Record"))
+    return Table(_("Where a house rule differs from a code"), head, cells, (18, 24, 26, 21, 11), _("None."))
+
+
+def from_memory(frame: Frame) -> Table:
+    """Return the rules in use whose number nobody has read at its source yet."""
+    rows = [one for one in rules_in_scope(frame) if one.standing == Standing.MEMORY]
+    numbers = frame.numbers(IntervalRule, (one.pk for one in rows))
+    cells = tuple(
+        (Cell(one.equipment.tag), Cell(one.name), Cell(one.source), Cell(numbers.of(one.pk), figure=True))
+        for one in rows
+    )
+    head = (_("Item"), _("Act"), _("Said to come from"), _("Record"))
+    return Table(_("Numbers from memory in use"), head, cells, (16, 34, 38, 12), _("None."))

@@ -1,0 +1,274 @@
+"""The first volume: what is not in order, the counts, what follows, and how to verify all of it."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+import facility
+from facility.models import SigningKey
+from facility.report import changes, checks, plant, rules, runs
+from facility.report.shape import Cell, Section, Table, Volume
+from maintenance.models import Defect, IntervalRule
+from treatments.models import Run, Waiver
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from facility.report.checks import Checks
+    from facility.report.scope import Frame
+    from maintenance.upkeep.state import DueState
+
+NAME: Final = "report-1-summary"
+VERIFIERS: Final = ("verify.py", "verify.html")
+MOST: Final = changes.MOST_OPENING
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One of the other volumes, as the first one lists it. ``instead``: the earlier ones of the same month."""
+
+    name: str
+    title: str
+    pages: int
+    sha256: str
+    instead: str = ""
+
+
+def volume(frame: Frame, states: Sequence[DueState], found: Checks, listed: Sequence[Listed]) -> Volume:
+    """Return the first volume of a report."""
+    sections = [
+        _counts(frame, found), _gaps(frame, found), _waivers(frame), _late(frame), _corrections(frame), _outside(frame),
+        _defects(frame), _overdue(frame, states), _deviations(frame), _memory(frame), checks.section(frame, found),
+        following(listed), proofs(), verifying(),
+    ]  # fmt: skip
+    title = _("Records, %(first)s to %(last)s") % {"first": frame.day(frame.from_day), "last": frame.day(frame.to_day)}
+    lead = _("This report opens with what is not in order. Everything else follows by subject, by clause and by month.")
+    return Volume(NAME, title, tuple(sections), lead)
+
+
+def _counts(frame: Frame, found: Checks) -> Section:
+    told = changes.tally(frame)
+    words = _("%(entries)d entries, %(corrected)d corrected, %(voided)d voided, %(late)d late, %(gaps)d gaps") % {
+        "entries": told.entries, "corrected": told.corrected, "voided": told.voided, "late": told.late,
+        "gaps": len(found.missing),
+    }  # fmt: skip
+    span = _("No entry of this site was recorded in these days.")
+    if told.entries:
+        span = _("Entries %(first)d to %(last)d of the log, as recorded in these days.") % {
+            "first": told.first,
+            "last": told.last,
+        }
+    facts = (
+        (_("Checks signed"), str(found.signed)), (_("Runs"), str(len(runs.runs_of(frame)))),
+        (_("Waivers that held"), str(len(runs.waivers_of(frame)))), (_("Open defects"), str(len(plant.defects_open(frame)))),
+    )  # fmt: skip
+    return Section(_("Counts"), span, boxed=(words,), facts=facts)
+
+
+def _gaps(frame: Frame, found: Checks) -> Section:
+    rows = tuple(
+        (
+            Cell(one.chamber), Cell(frame.day(one.span.first)), Cell(frame.day(one.span.last)),
+            Cell(_("no weekly check in this week") if one.weekly else ngettext("no daily check on %(n)d day", "no daily checks on %(n)d days", one.span.days) % {"n": one.span.days}),
+        )
+        for one in found.missing
+    )  # fmt: skip
+    head = (_("Chamber"), _("From"), _("Through"), _("What is missing"))
+    table = Table(_("Days and weeks without a record that was owed"), head, rows[:MOST], (24, 18, 18, 40), _("None."))
+    return Section(_("Gaps"), _("A record was owed and is not there."), len(rows), (table,), notes=_more(len(rows)))
+
+
+def _more(count: int, most: int = MOST) -> tuple[str, ...]:
+    if count <= most:
+        return ()
+    return (
+        _("The first %(shown)d of %(count)d stand here; the others stand in the volumes of the months.")
+        % {"shown": most, "count": count},
+    )
+
+
+def _waivers(frame: Frame) -> Section:
+    rows = runs.waivers_of(frame)
+    numbers = frame.numbers(Waiver, (one.pk for one in rows))
+    cells = tuple(
+        (
+            Cell(one.need.name if one.need else _("crew"), sub="" if one.is_current else _("no longer counts")),
+            Cell(frame.at(one.starts_at)), Cell(_end(frame, one)), Cell(one.why, sub=one.counter_measure),
+            Cell(one.granted_by, sub=_countersigned(one)), Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in rows[:MOST]
+    )  # fmt: skip
+    head = (_("Of what"), _("From"), _("Until"), _("Reason, and what was done instead"), _("Granted by"), _("Record"))
+    table = Table(_("Waivers with their ends"), head, cells, (18, 15, 17, 26, 14, 10), _("None."))
+    return Section(
+        _("Waivers"),
+        _("A need was not met, and a named person decided for a time."),
+        len(rows),
+        (table,),
+        notes=_more(len(rows)),
+    )
+
+
+def _end(frame: Frame, one: Waiver) -> str:
+    words = frame.at(one.ended_early_at or one.ends_at)
+    return _("%(at)s, or the end of a run begun in it") % {"at": words} if one.to_end_of_run else words
+
+
+def _countersigned(one: Waiver) -> str:
+    if one.countersigned_by:
+        return _("countersigned by %(name)s") % {"name": one.countersigned_by}
+    return _("not countersigned") if one.countersign_by else ""
+
+
+def _late(frame: Frame) -> Section:
+    rows = changes.late(frame)
+    count = rows.count()
+    table = changes.table(frame, rows, _("Late entries"))
+    return Section(
+        _("Late entries"),
+        _("Recorded later after it happened than the house rule lets pass."),
+        count,
+        (table,),
+        notes=_more(count),
+    )
+
+
+def _corrections(frame: Frame) -> Section:
+    rows = (changes.corrected(frame) | changes.voided(frame)).distinct()
+    count = rows.count()
+    table = changes.table(frame, rows, _("Corrections, and what no longer counts"))
+    return Section(
+        _("Corrections"),
+        _("What was recorded first stays on record, each with the reason."),
+        count,
+        (table,),
+        notes=_more(count),
+    )
+
+
+def _outside(frame: Frame) -> Section:
+    rows = [one for one in runs.runs_of(frame) if one.outside_house_rules]
+    numbers = frame.numbers(Run, (one.pk for one in rows))
+    cells = tuple(
+        (Cell(runs.name_of(one)), Cell(frame.at(one.started_at)), Cell(one.plan.name), Cell(one.supervisor), Cell(numbers.of(one.pk), figure=True))
+        for one in rows[:MOST]
+    )  # fmt: skip
+    head = (_("Run"), _("Left surface"), _("Table"), _("Supervisor"), _("Record"))
+    table = Table(_("Runs outside the house rules"), head, cells, (16, 22, 26, 24, 12), _("None."))
+    return Section(_("Runs outside the house rules"), "", len(rows), (table,), notes=_more(len(rows)))
+
+
+def _defects(frame: Frame) -> Section:
+    rows = plant.defects_open(frame)
+    numbers = frame.numbers(Defect, (one.pk for one in rows))
+    cells = tuple(
+        (
+            Cell(f"{one.number:04d}", sub=str(one.equipment.tag if one.equipment else one.bank)), Cell(frame.at(one.found_at)),
+            Cell(one.what), Cell(str(one.get_effect_display())), Cell(frame.day(one.expected_back)), Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in rows[:MOST]
+    )  # fmt: skip
+    head = (_("Tag"), _("Found"), _("What is wrong"), _("Effect"), _("Expected back"), _("Record"))
+    table = Table(_("Open defects"), head, cells, (12, 18, 32, 14, 14, 10), _("None."))
+    return Section(
+        _("Open defects"), _("Open on the day this report was made."), len(rows), (table,), notes=_more(len(rows))
+    )
+
+
+def _overdue(frame: Frame, states: Sequence[DueState]) -> Section:
+    rows = [one for one in states if one.word in plant.NOT_IN_DATE]
+    numbers = frame.numbers(IntervalRule, (one.rule for one in rows))
+    cells = tuple(
+        (Cell(one.tag, sub=one.item), Cell(one.act), Cell(plant.word_of(one.word), strong=True), Cell(frame.day(one.due_on)), Cell(numbers.of(one.rule), figure=True))
+        for one in rows[:MOST]
+    )  # fmt: skip
+    head = (_("Item"), _("Act"), _("State"), _("Was good through"), _("Rule"))
+    table = Table(_("Overdue, never recorded or in doubt"), head, cells, (28, 30, 16, 16, 10), _("None."))
+    return Section(
+        _("Overdue items"), _("On the day this report was made."), len(rows), (table,), notes=_more(len(rows))
+    )
+
+
+def _deviations(frame: Frame) -> Section:
+    table = rules.deviating(frame)
+    return Section(
+        _("Deviations from codes"),
+        _("A house rule differs from the clause that it was adopted from."),
+        len(table.rows),
+        (table,),
+    )
+
+
+def _memory(frame: Frame) -> Section:
+    table = rules.from_memory(frame)
+    lead = _("Nobody has read these numbers at their source yet. They are shown as unconfirmed wherever they are used.")
+    return Section(_("Numbers from memory"), lead, len(table.rows), (table,))
+
+
+def following(listed: Sequence[Listed]) -> Section:
+    """Return the list of the other volumes, each with its digest, and which took the place of an earlier one."""
+    cells = tuple(
+        (
+            Cell(one.title, sub=f"{one.name}.pdf"),
+            Cell(str(one.pages), figure=True),
+            Cell(in_groups(one.sha256), sub=one.instead),
+        )
+        for one in listed
+    )
+    head = (_("Volume"), _("Pages"), _("SHA-256 of the file"))
+    lead = _(
+        "A month that was changed by a late entry, a correction or a countersignature has a new volume; which one it replaces stands beside it."
+    )
+    return Section(
+        _("What follows"), lead, tables=(Table(_("The other volumes"), head, cells, (34, 8, 58), _("None.")),)
+    )
+
+
+def proofs() -> Section:
+    """Return what a pack proves, and what it does not."""
+    notes = (
+        _("It shows that no file was changed since this box signed the list of files, that the entries belong to the log of the size named, and which key signed."),
+        _("It does not prove that a reading was true, that what was done was right, or that something was entered at all: see the gaps."),
+        _("It does not prove that the key is the facility's own: compare its fingerprint with the one on the wall sheet and in earlier packs."),
+        _("It does not say that a code is met. The local codes and those who enforce them decide."),
+    )  # fmt: skip
+    return Section(_("What this report proves, and what not"), notes=notes)
+
+
+def verifying() -> Section:
+    """Return how to verify, the fingerprints of the keys, and the digests of the two verifiers."""
+    keys = SigningKey.objects.filter(in_use_until=None).order_by("use")
+    facts = [
+        (_("Fingerprint of the key: %(use)s") % {"use": key.get_use_display()}, in_groups(key.fingerprint))
+        for key in keys
+    ]
+    for name in VERIFIERS:
+        digest = verifier_digest(name)
+        facts.append(
+            (_("SHA-256 of %(name)s") % {"name": name}, in_groups(digest) if digest else _("not part of this release"))
+        )
+    lead = _(
+        "Open verify.html from the unpacked pack in a browser, without a network, and give it the pack; or run python3 verify.py there. Compare the fingerprints."
+    )
+    return Section(_("To verify, without a network"), lead, facts=tuple(facts))
+
+
+def verifier_digest(name: str) -> str:
+    """Return the SHA-256 of a verifier as it goes into packs, nothing where there is none."""
+    path = Path(facility.__file__).parent / "pack" / "verifier" / name
+    return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+
+
+def in_groups(digest: str) -> str:
+    """Return hexadecimal digits in groups of four, as one reads them out.
+
+    >>> in_groups("7c410e9b")
+    '7C41 0E9B'
+    """
+    return " ".join(digest[start : start + 4] for start in range(0, len(digest), 4)).upper()
