@@ -26,6 +26,8 @@ MOST_TRIES = 5
 FIRST_PAUSE = timedelta(seconds=10)
 LONGEST_PAUSE = timedelta(hours=1)
 PAUSE_FACTOR = 4
+MOST_SENT = 20
+"""So many rows wait at a broker at most: the rest waits here, where nothing has to be sent again."""
 SENT = "sent:"
 """Begins the owner of a lease under which a row waits at a broker; a worker may take it over."""
 
@@ -51,7 +53,7 @@ def claim(owner: str, *, now: datetime) -> Job | None:
 
 def claim_to_send(owner: str, *, now: datetime) -> Job | None:
     """Take the job that is due longest for a broker. It is sent again if no worker takes it before the lease runs out."""
-    if not waiting(now).exists():
+    if not waiting(now).exists() or _sent(now).count() >= MOST_SENT:
         return None
     with transaction.atomic():
         job = _due_longest(now)
@@ -59,6 +61,12 @@ def claim_to_send(owner: str, *, now: datetime) -> Job | None:
             job.lease_owner, job.lease_until = f"{SENT}{owner}", now + LEASE
             job.save(update_fields=["lease_owner", "lease_until"])
         return job
+
+
+def _sent(now: datetime) -> QuerySet[Job]:
+    """Return the rows that wait at a broker under a lease that still stands."""
+    standing = Job.objects.filter(finished_at=None, dead_at=None, lease_owner__startswith=SENT)
+    return standing.exclude(free(now))
 
 
 def take(pk: int, owner: str, *, now: datetime) -> Job | None:

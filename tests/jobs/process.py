@@ -1,4 +1,4 @@
-"""A runner, a dispatcher or a worker with short leases and one kind of job that leaves marks. Words: MODE, PACE."""
+"""A runner, a dispatcher or a worker with short leases and one kind of job that leaves marks. Words: MODE, PACE, LEASE in s."""
 
 from __future__ import annotations
 
@@ -9,10 +9,8 @@ from pathlib import Path
 
 import django
 
-LEASE = timedelta(seconds=2)
 
-
-def main(mode: str, pace: float = 1.0) -> None:
+def main(mode: str, pace: float = 1.0, lease_s: float = 2.0) -> None:
     django.setup()
     from celery import shared_task
     from django.conf import settings
@@ -38,8 +36,8 @@ def main(mode: str, pace: float = 1.0) -> None:
         time.sleep(0.6 * pace)
         return f"Marked {number}."
 
-    runner.LEASE = LEASE
-    loop.BEAT_SECONDS = LEASE.total_seconds() / 4
+    runner.LEASE = timedelta(seconds=lease_s)
+    loop.BEAT_SECONDS = lease_s / 4
     tasks.KINDS["mark"] = mark
     if mode == "worker":
         from django.core.management import call_command

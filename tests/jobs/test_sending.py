@@ -82,6 +82,17 @@ def test_a_long_queue_at_the_broker_wears_no_try_out(sent: list[Any]) -> None:
     assert (job.tries, job.outcome) == (1, "Noted.")
 
 
+def test_no_more_rows_wait_at_the_broker_than_workers_take_soon(sent: list[Any]) -> None:
+    jobs = [make_job() for _ in range(runner.MOST_SENT + 2)]
+    while dispatcher().turn():
+        pass
+    assert len(sent) == runner.MOST_SENT
+    worker.run_row(jobs[0].pk)
+    assert dispatcher().turn()
+    assert not dispatcher().turn()
+    assert sent[-1][1] == [jobs[runner.MOST_SENT].pk]
+
+
 def test_the_worker_runs_the_row_and_closes_it(sent: list[Any]) -> None:
     job = make_job()
     dispatcher().turn()
