@@ -9,9 +9,14 @@ from django.utils.translation import gettext_lazy as _
 
 from facility.fields import InstantField
 from facility.models import Drill, DrillKind, Person, Procedure
+from treatments.models import RunRole
 
 if TYPE_CHECKING:
     from facility.models import Site
+
+ROLE = "role_"
+#: a drill without a role is practice for every qualification that the person holds
+ROLES = [("", _("any role")), *((value, label) for value, label in RunRole.choices if value != RunRole.PATIENT)]
 
 
 class DrillKindForm(forms.ModelForm[DrillKind]):
@@ -40,6 +45,23 @@ class DrillForm(forms.ModelForm[Drill]):
         choices["kind"].queryset = DrillKind.objects.filter(site=site, retired_at=None)
         choices["people"].queryset = Person.objects.filter(site=site, retired_at=None)
         choices["held_at"].set_zone(site.zone)
+        for person in choices["people"].queryset:
+            self.fields[f"{ROLE}{person.pk}"] = forms.ChoiceField(
+                label=_("%(name)s took part as") % {"name": person.name}, choices=ROLES, required=False
+            )
+
+    def roles(self) -> dict[int, str]:
+        """Return the role of each person who was given one, by the person's number."""
+        given = {name: role for name, role in self.cleaned_data.items() if name.startswith(ROLE) and role}
+        return {int(name.removeprefix(ROLE)): role for name, role in given.items()}
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a role for somebody who is not ticked: one of the two is a slip."""
+        data = super().clean() or self.cleaned_data
+        present = {person.pk for person in data.get("people", ())}
+        for pk in set(self.roles()) - present:
+            self.add_error(f"{ROLE}{pk}", _("This person is not ticked above. Tick them, or leave the role empty."))
+        return data
 
 
 class ProcedureForm(forms.ModelForm[Procedure]):

@@ -17,7 +17,7 @@ from facility.compute.recency import Practised, practised
 from facility.models import Drill, DrillKind, DrillPart, Person, Procedure, ProcedureRead
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
     from datetime import date, datetime
 
     from facility.events import Actor
@@ -25,8 +25,10 @@ if TYPE_CHECKING:
 
 
 @transaction.atomic
-def hold(drill: Drill, people: Iterable[Person], *, by: Actor, late: bool = False) -> Drill:
-    """Store a drill with everybody who took part.
+def hold(
+    drill: Drill, people: Iterable[Person], *, by: Actor, late: bool = False, roles: Mapping[int, str] | None = None
+) -> Drill:
+    """Store a drill with everybody who took part; ``roles`` by the person's number, none is practice for every role.
 
     Errors: ValidationError if it lies ahead, nobody took part, or what was not reached has no word on what went wrong.
     """
@@ -43,7 +45,8 @@ def hold(drill: Drill, people: Iterable[Person], *, by: Actor, late: bool = Fals
     drill.occurred_at = drill.held_at
     services.add(drill, by=by, action="drill held", late=late)
     for person in present:
-        services.add(DrillPart(drill=drill, person=person), by=by, action="took part in drill")
+        role = (roles or {}).get(person.pk, "")
+        services.add(DrillPart(drill=drill, person=person, role=role), by=by, action="took part in drill")
     return drill
 
 

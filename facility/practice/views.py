@@ -57,7 +57,8 @@ def hold_drill(request: StaffRequest, site: str) -> HttpResponse:
         late_min = int(house.values(visit.site)["late_entry_min"])
         late = events.is_late(form.cleaned_data["held_at"], now, late_min)
         try:
-            practice.hold(form.instance, form.cleaned_data["people"], by=visit.actor, late=late)
+            people = form.cleaned_data["people"]
+            practice.hold(form.instance, people, by=visit.actor, late=late, roles=form.roles())
         except ValidationError as error:
             refuse(form, error)
         else:

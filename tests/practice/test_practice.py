@@ -14,6 +14,7 @@ from facility import events, services
 from facility.compute.recency import practised
 from facility.models import Drill, DrillKind, Event, Procedure, ProcedureRead, Site, SiteRole, User
 from facility.practice import services as practice
+from facility.readiness.telling.recency import last_practised
 from tests import make
 
 
@@ -128,3 +129,38 @@ def test_a_drill_is_recorded_on_its_page() -> None:
     assert client.post(f"/{site.key}/drills/hold/", sent).status_code == 302
     assert Event.objects.filter(action="took part in drill").count() == 1
     assert "24 Nov 2026" in client.get(f"/{site.key}/drills/").content.decode()
+
+
+@pytest.mark.django_db
+def test_a_drill_is_recorded_with_the_role_each_had_and_a_role_for_nobody_is_refused() -> None:
+    site = make.site()
+    inside, panel = make.person(site), make.person(site)
+    kind = kind_of(site)
+    client = client_of(make.user(site, SiteRole.SUPERVISOR))
+    held = (events.now() - timedelta(days=1)).isoformat(timespec="minutes")
+    sent: dict[str, object] = {
+        "kind": kind.pk,
+        "held_at": held,
+        "led_by": "Ina Test",
+        "reached": "on",
+        "people": [inside.pk],
+    }
+    page = f"/{site.key}/drills/hold/"
+    refused = client.post(page, sent | {f"role_{panel.pk}": "panel"})
+    assert refused.status_code == 422
+    assert "not ticked above" in refused.content.decode()
+    client.post(page, sent | {"people": [inside.pk, panel.pk], f"role_{inside.pk}": "tender"})
+    roles = Drill.objects.get().parts.values_list("person", "role")
+    assert dict(roles) == {inside.pk: "tender", panel.pk: ""}
+
+
+@pytest.mark.django_db
+def test_a_drill_in_one_role_is_no_practice_for_another() -> None:
+    """Common practice, no source: a drill as tender does not keep a panel operator's hand in."""
+    site = make.site()
+    person = make.person(site)
+    practice.hold(drill_of(kind_of(site)), [person], by=make.BY, roles={person.pk: "tender"})
+    at = f"{Drill.objects.get().held_at:%Y-%m-%dT%H:%MZ}"
+    assert last_practised("inside-tender", [], [["tender", at]], site.zone) is not None
+    assert last_practised("panel-operator", [], [["tender", at]], site.zone) is None
+    assert last_practised("panel-operator", [], [["", at]], site.zone) is not None
