@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-PLAIN_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
+PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 #: what makes a spreadsheet take a cell for a formula (OWASP ASVS 5.0, 1.2.10), with the full-width forms
 STARTS = frozenset("=+-@\t\r\n\0\uff1d\uff0b\uff0d\uff20")
 

@@ -130,7 +130,7 @@ def _volumes(root: Path, pack: Pack, about: scope.Scope, say: Callable[[str], ob
     from facility.report import build as report  # noqa: PLC0415  # megabytes of typesetting, needed only in a build
 
     wanted = report.Scope(
-        site=pack.site, chamber=about.chamber, from_day=about.from_day, to_day=about.to_day, areas=about.areas,
+        site=pack.site, chamber=about.chamber, from_day=about.from_day, to_day=about.to_day, areas=_areas(about),
         paper=pack.paper, pack=pack,
     )  # fmt: skip
     told = []
@@ -138,6 +138,11 @@ def _volumes(root: Path, pack: Pack, about: scope.Scope, say: Callable[[str], ob
         shutil.copyfile(volume.path, root / layout.DATA / volume.name)
         told.append({"name": volume.name, "sha256": volume.sha256, "pages": volume.pages})
     return told
+
+
+def _areas(about: scope.Scope) -> tuple[str, ...]:
+    """Return the areas of the report; of a code those whose items it may ask about."""
+    return about.areas or (tuple(key for key, (_words, kinds) in scope.AREAS.items() if kinds) if about.code else ())
 
 
 def _tell(root: Path, pack: Pack, done: telling.Contents) -> None:

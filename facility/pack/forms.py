@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from facility.fields import DayField
+from facility.fields import DayField, refuse
 from facility.models import Pack
 from facility.pack import released, scope
-from facility.pack.services import PAPERS
+from facility.pack.services import PAPERS, refuse_days
 
 if TYPE_CHECKING:
     from facility.models import Site
@@ -43,6 +44,16 @@ class PackForm(forms.ModelForm[Pack]):
         """Offer what a pack of this site can be about."""
         choice: Any = self.fields["scope"]
         choice.choices = scope.choices(site)
+
+    def clean(self) -> dict[str, Any]:
+        """Hold the days against each other here already, where they can be named."""
+        given = self.cleaned_data
+        if given.get("from_day") and given.get("to_day"):
+            try:
+                refuse_days(given["from_day"], given["to_day"], self.instance.site)
+            except ValidationError as error:
+                refuse(self, error)
+        return given
 
     def clean_releases(self) -> list[Release]:
         """Return the releases. Errors: ValidationError naming the line."""

@@ -20,6 +20,7 @@ from facility.pack import building, released, scope
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import date
 
     from facility.events import Actor
     from facility.pack.building import Built
@@ -37,7 +38,7 @@ def ask(pack: Pack, releases: list[Release], *, by: Actor, queue: bool = True) -
     Errors: ValidationError if days, scope, recipient, ground, paper or a release is refused.
     """
     site = Site.objects.select_for_update().get(pk=pack.site_id)
-    _refuse_days(pack, site)
+    refuse_days(pack.from_day, pack.to_day, site)
     pack.chamber = scope.parsed(pack.scope, site)[0]
     if pack.paper not in PAPERS:
         raise ValidationError({"paper": _("Choose A4 or Letter.")})
@@ -56,15 +57,16 @@ def ask(pack: Pack, releases: list[Release], *, by: Actor, queue: bool = True) -
     return pack
 
 
-def _refuse_days(pack: Pack, site: Site) -> None:
+def refuse_days(from_day: date, to_day: date, site: Site) -> None:
+    """Errors: ValidationError if the days are in no order, lie ahead, or are more than 40 years."""
     today = events.now().astimezone(ZoneInfo(site.zone)).date()
-    if pack.to_day < pack.from_day:
+    if to_day < from_day:
         raise ValidationError({"to_day": _("The period ends on %(to)s, before it begins on %(from)s.") % {
-            "to": day_text(pack.to_day), "from": day_text(pack.from_day)}})  # fmt: skip
-    if pack.to_day > today:
+            "to": day_text(to_day), "from": day_text(from_day)}})  # fmt: skip
+    if to_day > today:
         raise ValidationError({"to_day": _("%(to)s lies ahead: there are no records yet. Choose %(today)s or before.") % {
-            "to": day_text(pack.to_day), "today": day_text(today)}})  # fmt: skip
-    if (pack.to_day - pack.from_day).days > LONGEST_DAYS:
+            "to": day_text(to_day), "today": day_text(today)}})  # fmt: skip
+    if (to_day - from_day).days > LONGEST_DAYS:
         raise ValidationError({"from_day": _("The period is longer than 40 years. Choose a later first day.")})
 
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from facility.pack.scope import Scope
 
 BATCH: Final = 1000
+LINE_ENDS: Final = ("\x85", "\u2028", "\u2029")
 HIDDEN: Final = ("in_this_pack", "age_band")
 """Columns of a table that tells of people in runs: their name in this pack, and the band of their age."""
 
@@ -74,8 +75,11 @@ def shown(value: Any, zone: ZoneInfo) -> str:
 
 
 def compact(value: Any) -> str:
-    """Return JSON in one fixed way of writing."""
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    """Return JSON in one fixed way of writing, on one line for whoever counts other marks as ends of lines too."""
+    text = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    for mark in LINE_ENDS:
+        text = text.replace(mark, f"\\u{ord(mark):04x}")
+    return text
 
 
 def write_all(frame: Frame, say: Callable[[str], object]) -> Written:
