@@ -39,8 +39,13 @@ class PlanRow(NamedTuple):
     crew_waivable: bool
     extensions: list[Any]
     roles: list[Any]
+    emergency_roles: list[Any]
     gas: dict[str, Any]
     needs: list[Row]
+
+    def emergency(self) -> tuple[f.Role, ...]:
+        """Return the least crew in an emergency; nothing where the house wrote down none."""
+        return tuple(role_facts(one) for one in self.emergency_roles)
 
 
 class NeedRow(NamedTuple):
@@ -103,7 +108,7 @@ def branches(scope: Scope) -> list[QuerySet[Any]]:
         branch(
             PLAN, current(Plan).filter(chamber__in=scope.chambers),
             "chamber_id", "pk", "key", "name", "party", "place", "table_min", "margin_min", "wait_min", "crew_waivable",
-            AsJson("extensions"), AsJson("roles"), AsJson("gas"), nested(rests, "need_id"),
+            AsJson("extensions"), AsJson("roles"), AsJson("emergency_roles"), AsJson("gas"), nested(rests, "need_id"),
         ),
         branch(
             NEED, current(Need).filter(chamber__in=scope.chambers),

@@ -16,7 +16,16 @@ from facility.events import What
 from facility.models import Chamber, Check, CheckState, Occasion, QualificationKind
 from facility.services import ChangedMeanwhileError, need_reason, plain, site_key_of
 from maintenance.models import Gas
-from treatments.compute.plans import PlanError, as_json, check_key, parse_extensions, parse_plan, run_min
+from treatments.compute.plans import (
+    PlanError,
+    as_json,
+    check_key,
+    parse_extensions,
+    parse_plan,
+    parse_roles,
+    roles_json,
+    run_min,
+)
 from treatments.models import Need, NeedMember, Plan, SiteTable
 from treatments.reference import FILES, table
 
@@ -67,6 +76,19 @@ def check_plan(plan: Plan) -> None:
         raise _said(error, "__all__") from None
     for name, value in as_json(parts).items():
         setattr(plan, name, value)
+    _check_emergency(plan, set(known.values_list("key", flat=True)))
+
+
+def _check_emergency(plan: Plan, qualifications: set[str]) -> None:
+    """Parse the emergency crew of a plan and write it back in its one shape; none at all is allowed."""
+    if not plan.emergency_roles:
+        plan.emergency_roles = []
+        return
+    try:
+        roles = parse_roles(plan.emergency_roles, qualifications=qualifications)
+    except PlanError as error:
+        raise _said(error, "__all__") from None
+    plan.emergency_roles = roles_json(roles)
 
 
 @transaction.atomic

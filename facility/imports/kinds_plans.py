@@ -168,6 +168,7 @@ class RoleFile(PartFile):
         Column("medical", yes_no, gettext_lazy("yes: must be fit for pressure"), "yes, no"),
         Column("from_min", whole(0, MOST_MINUTES), gettext_lazy("from minute of the run")),
         Column("to_min", whole(0, MOST_MINUTES), gettext_lazy("to minute of the run; empty: to its end")),
+        Column("emergency_count", whole(0, 20), gettext_lazy("places of it in the emergency crew; empty: none")),
     )
 
 
@@ -187,6 +188,9 @@ class PlanGasFile(PartFile):
         ),
         Column("reserve", whole(0, MOST_LITRES), gettext_lazy("litres kept beside, at 15 °C and 1 atm"), required=True),
     )
+
+
+PARTS = ("roles", "emergency_roles", "gas")
 
 
 class PlanFile(FileKind):
@@ -224,12 +228,16 @@ class PlanFile(FileKind):
         gas = parts_of(reading.store, PlanGasFile.file, owner)
         if roles:
             reading.values["roles"] = [_role(part) for part in roles]
+            if any(part.values.get("emergency_count") for part in roles):
+                reading.values["emergency_roles"] = [
+                    _role(part) | {"count": count} for part in roles if (count := part.values.get("emergency_count"))
+                ]
         if gas:
             reading.values["gas"] = {part.values["gas"]: _demand(part) for part in gas}
 
     def differences(self, stored: Any, reading: Reading) -> dict[str, tuple[Any, Any]]:
         found = super().differences(stored, reading)
-        for name in ("roles", "gas"):
+        for name in PARTS:
             if name in reading.values and getattr(stored, name) != reading.values[name]:
                 found[name] = (getattr(stored, name), reading.values[name])
         old, new = _keys(stored.needs.all()), _keys(reading.values["needs"])
@@ -238,7 +246,7 @@ class PlanFile(FileKind):
         return found
 
     def beside(self, reading: Reading) -> dict[str, Any]:
-        return {name: reading.values[name] for name in ("roles", "gas") if name in reading.values}
+        return {name: reading.values[name] for name in PARTS if name in reading.values}
 
     def add(self, reading: Reading) -> Kept:
         return self._put_in_force(Plan(**self.fields(reading)), None, reading)

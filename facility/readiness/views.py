@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from facility.access import Act, enter, sites_of
 from facility.events import now
 from facility.readiness import fill, services, shell
+from facility.readiness.emergency import crew_sum
 from facility.readiness.gas_sums import gas_sums
 from facility.readiness.links import link, with_links
 from facility.readiness.page_rows import page_rows
@@ -89,12 +90,13 @@ def why(request: StaffRequest, site: str, chamber: str, plan: str) -> HttpRespon
     evaluation = with_links(site, answer.plain(plan))
     meta, at = meta_of(visit, answer, plan), answer.records.moment
     row = plan_row(evaluation, meta, at, visit.site.zone)
+    crews = crew_sum(answer, plan)
     context = {
         "visit": visit,
         "place": "now",
         "row": row,
         "why": why_of(evaluation, meta, at, visit.site.zone),
-        "sums": gas_sums(answer, plan),
+        "sums": (*gas_sums(answer, plan), *([crews] if crews else [])),
         "caution": services.caution(),
         "refused": [row.name] if row.not_ready else [],
     }

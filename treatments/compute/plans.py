@@ -144,15 +144,20 @@ def as_json(parts: PlanParts) -> dict[str, Any]:
     """Return the parts as they are stored: plain lists and objects, numbers whole or as exact decimals."""
     return {
         "extensions": [{"minutes": one.minutes, "allowed": one.allowed} for one in parts.extensions],
-        "roles": [
-            {
-                "role": one.role, "count": one.count, "qualifications": list(one.qualifications),
-                "medical": one.medical, "from": one.from_, "to": one.to,
-            }
-            for one in parts.roles
-        ],
+        "roles": roles_json(parts.roles),
         "gas": {name: {"demand": int(one.demand), "reserve": int(one.reserve)} for name, one in parts.gas.items()},
-    }  # fmt: skip
+    }
+
+
+def roles_json(roles: tuple[Role, ...]) -> list[dict[str, Any]]:
+    """Return the roles of a crew as they are stored."""
+    return [
+        {
+            "role": one.role, "count": one.count, "qualifications": list(one.qualifications),
+            "medical": one.medical, "from": one.from_, "to": one.to,
+        }
+        for one in roles
+    ]  # fmt: skip
 
 
 def run_min(table_min: int, extensions: tuple[Extension, ...]) -> int:

@@ -122,6 +122,7 @@ def plan_from_table(request: HttpRequest, site: str) -> HttpResponse:
         reverse("treatments:change_plan", args=[site, old.pk]) if old else reverse("treatments:new_plan", args=[site])
     )
     more = context(visit, old=old, form=filled.form, extensions=filled.extensions, roles=filled.roles,
+                   emergency=filled.emergency,
                    send_to=address, worked_out=True)  # fmt: skip
     return render(request, "treatments/edit_plan.html", more)
 

@@ -59,7 +59,10 @@ def show_plan(request: HttpRequest, visit: Visit, row: Plan, **more: Any) -> Htt
     shown = context(
         visit, row=row, table_name=tables.get(row.table, ""), extensions=[(one, one.minutes * one.allowed) for one in extensions], lasts=lasts,
         duration=lasts + row.margin_min, needs=list(row.needs.order_by("key")),
-        roles=[one | {"named": [names.get(key, key) for key in one["qualifications"]]} for one in row.roles],
+        crews=[
+            (title, [one | {"named": [names.get(key, key) for key in one["qualifications"]]} for one in roles])
+            for title, roles in ((_("Crew"), row.roles), (_("Emergency crew"), row.emergency_roles))
+        ],
         gas=[(name, one["demand"], one["reserve"], one["demand"] + one["reserve"]) for name, one in row.gas.items()],
         versions=list(Plan.objects.filter(chamber=row.chamber_id, key=row.key).order_by("-version")),
         history=timeline(row, ZoneInfo(visit.site.zone)),
@@ -74,15 +77,19 @@ class Editor:
     form: PlanForm
     extensions: BaseFormSet[Any]
     roles: BaseFormSet[Any]
+    emergency: BaseFormSet[Any]
 
     def is_valid(self) -> bool:
         """Check every form, so that all refusals are shown at once."""
-        return all([self.form.is_valid(), self.extensions.is_valid(), self.roles.is_valid()])
+        crews = [self.roles.is_valid(), not self.emergency.is_bound or self.emergency.is_valid()]
+        return all([self.form.is_valid(), self.extensions.is_valid(), *crews])
 
     def plan(self) -> Plan:
         """Return the plan that was typed, its JSON not yet parsed."""
         made = self.form.instance
         made.extensions, made.roles, made.gas = rows_of(self.extensions), rows_of(self.roles), self.form.gas_json()
+        if self.emergency.is_bound:
+            made.emergency_roles = rows_of(self.emergency)
         return made
 
 
@@ -98,7 +105,9 @@ class Start:
 def editor(data: QueryDict | None, visit: Visit, old: Plan | None, start: Start | None = None) -> Editor:
     """Return the forms of a new plan or of a new version of ``old``, filled in with ``start`` where it is given."""
     now = events.now()
-    fresh = Plan(chamber=old.chamber, key=old.key, gas=old.gas) if old else Plan()
+    fresh = Plan()
+    if old:
+        fresh = Plan(chamber=old.chamber, key=old.key, gas=old.gas, emergency_roles=old.emergency_roles)
     margin = int(house.values(visit.site)["margin_min"])
     initial: dict[str, Any] = {"in_force_from": now, "margin_min": margin}
     if old is not None:
@@ -110,14 +119,21 @@ def editor(data: QueryDict | None, visit: Visit, old: Plan | None, start: Start 
         fresh.gas, extensions = start.gas, start.extensions
     form = PlanForm(data, instance=fresh, initial=initial)
     form.open_at(visit.site, old)
-    roles = [{**one, "start": one["from"], "end": one["to"]} for one in old.roles] if old else []
     kinds = kind_choices(visit.site)
     # what was sent stands alone: a row as it was in the old version would else count as left empty
     return Editor(
         form,
         ExtensionRows(data, prefix="extension", initial=extensions if data is None else None),
-        RoleRows(data, prefix="role", initial=roles if data is None else None, form_kwargs={"kinds": kinds}),
+        _crew_rows(data, "role", old.roles if old else [], kinds),
+        _crew_rows(data, "emergency", old.emergency_roles if old else [], kinds),
     )
+
+
+def _crew_rows(data: QueryDict | None, prefix: str, roles: list[Any], kinds: list[tuple[str, str]]) -> BaseFormSet[Any]:
+    """Return the rows of a crew. A form that was sent without the emergency crew's rows leaves it as it was."""
+    sent = data if prefix == "role" or (data is not None and f"{prefix}-TOTAL_FORMS" in data) else None
+    rows = [{**one, "start": one["from"], "end": one["to"]} for one in roles] if sent is None else None
+    return RoleRows(sent, prefix=prefix, initial=rows, form_kwargs={"kinds": kinds})
 
 
 def edit_plan(request: HttpRequest, site: str, pk: int | None = None) -> HttpResponse:
@@ -146,14 +162,18 @@ def edit_plan(request: HttpRequest, site: str, pk: int | None = None) -> HttpRes
                     request, _("In force: %(plan)s, version %(n)d.") % {"plan": stored, "n": stored.version}
                 )
                 return redirect("treatments:plan", site, stored.pk)
-    shown = context(visit, old=old, form=filled.form, extensions=filled.extensions, roles=filled.roles)
+    shown = context(
+        visit, old=old, form=filled.form, extensions=filled.extensions, roles=filled.roles, emergency=filled.emergency
+    )
     return render(request, "treatments/edit_plan.html", shown, status=status)
 
 
 def _with_spare_rows(request: HttpRequest, visit: Visit, old: Plan | None) -> Editor:
     """Return the same forms with two more empty rows; what was typed stays."""
     data = request.POST.copy()
-    for prefix in ("extension", "role"):
+    for prefix in ("extension", "role", "emergency"):
+        if f"{prefix}-TOTAL_FORMS" not in data and prefix == "emergency":
+            continue
         total = data.get(f"{prefix}-TOTAL_FORMS", "0")
         data[f"{prefix}-TOTAL_FORMS"] = str(min(int(total), 36) + 2 if total.isdecimal() else 2)
     return editor(data, visit, old)

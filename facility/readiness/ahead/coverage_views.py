@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from facility.access import Act, enter
 from facility.compute.coverage import Stretch, coverage, crewed_min, swapped
+from facility.compute.emergency import crewed_by
 from facility.compute.facts import Span
 from facility.compute.instants import MINUTES_PER_DAY, datetime_of, instant_of
 from facility.events import now
@@ -67,6 +68,7 @@ class Line:
     hours: int
     gaps: tuple[tuple[datetime, datetime], ...]
     after_hours: int | None
+    emergency_hours: int | None
 
     @property
     def lost(self) -> int:
@@ -109,8 +111,18 @@ def _lines(answer: Answer, after: dict[str, list[Stretch]] | None) -> list[Line]
         gaps = tuple((datetime_of(one.begin), datetime_of(one.until)) for one in stretches if not one.crewed)
         hours = crewed_min(stretches) // 60
         later = None if after is None else crewed_min(after[plan]) // 60
-        found.append(Line(row.name, row.party, _bars(stretches, answer.at), hours, gaps, later))
+        found.append(
+            Line(row.name, row.party, _bars(stretches, answer.at), hours, gaps, later, _emergency(answer, plan))
+        )
     return found
+
+
+def _emergency(answer: Answer, plan: str) -> int | None:
+    """Return the hours in which the emergency crew could be found; nothing where none is written down."""
+    roles = answer.names.plans[plan].emergency()
+    if not roles:
+        return None
+    return crewed_min(coverage(crewed_by(answer.facts, plan, roles), answer.at, DAYS)[plan]) // 60
 
 
 def _bars(stretches: list[Stretch], at: int) -> tuple[tuple[str, str, str], ...]:

@@ -18,6 +18,7 @@ from facility.fields import refuse
 from facility.http import StaffRequest
 from facility.models import CheckSheet, Occasion, Person
 from facility.readiness.calling.forms import AnswerForm, AskForm, DecideForm, OverForm
+from facility.readiness.emergency import crew_sum
 from facility.readiness.fill import call_first
 from facility.readiness.page_rows import page_rows
 from facility.readiness.services import Answer, caution, chambers_of, evaluate_chamber
@@ -126,6 +127,7 @@ def _between(answer: Answer, plan: str) -> dict[str, Any]:
         "state": str(found.state),
         "items": items,
         "blocked": blocked,
+        "crews": crew_sum(answer, plan),
     }
 
 
