@@ -10,7 +10,7 @@ import shutil
 import zipfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from django.conf import settings
 from django.utils.translation import gettext as _
@@ -65,7 +65,7 @@ def refuse_many(address: str) -> None:
         )
 
 
-def take(upload: UploadedFile, address: str) -> str:
+def take(upload: UploadedFile[Any], address: str) -> str:
     """Keep a file and verify it, a large one by a job; return the token of its result."""
     tidy()
     refuse_many(address)

@@ -20,7 +20,7 @@ def everything(path: Path) -> bytes:
     with pikepdf.open(path) as document:
         pages = "\n".join(_page(page) for page in document.pages)
         streams = b"\n".join(_streams(document))
-        told = "\n".join(str(value) for value in document.docinfo.values())  # type: ignore[operator]  # a mapping
+        told = "\n".join(str(value) for value in document.docinfo.values())
     return pages.encode() + b"\n" + streams + b"\n" + told.encode()
 
 
@@ -39,7 +39,8 @@ def _page(page: Any) -> str:
     fonts = {name: _letters(font) for name, font in page.resources.get("/Font", {}).items()}
     letters: dict[int, str] = {}
     said: list[str] = []
-    for operands, operator in pikepdf.parse_content_stream(page):
+    told: Any = pikepdf.parse_content_stream(page)
+    for operands, operator in told:
         if str(operator) == "Tf":
             letters = fonts.get(str(operands[0]), {})
         elif str(operator) in {"Tj", "TJ", "'", '"'}:
