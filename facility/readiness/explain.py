@@ -17,6 +17,7 @@ from facility.readiness import words
 from facility.readiness.explain_crew import explain_crew
 from facility.readiness.explain_members import MEMBER_STATES, Asked, causes_of
 from facility.readiness.explain_rules import Cause
+from facility.readiness.shut_downs.rows import SHUT_DOWN
 from treatments.readiness import IN_USE
 
 if TYPE_CHECKING:
@@ -154,6 +155,8 @@ def _lift(need: f.Need, finding: Finding, members: list[Plain]) -> str:
         return ""
     if need.members == (IN_USE,):
         return _("the end of the run, and the turn-round")
+    if need.members == (SHUT_DOWN,):
+        return _("the end of the shut-down, or taking it back")
     kinds = {member["id"].partition(":")[0] for member in members}
     known = finding.without_waiver == FindingState.NOT_KNOWN
     acts = {

@@ -19,10 +19,11 @@ from facility.compute.members import (
     due_spans,
 )
 from facility.compute.states import BAD, GOOD, LIMITED, UNKNOWN
-from facility.gathered import minute_down
+from facility.gathered import minute_down, minute_up
 from facility.models import CheckResult
 from facility.readiness import words
 from facility.readiness.explain_rules import Cause, act_of, named, of_counter, of_event, of_restriction, untold
+from facility.readiness.shut_downs.rows import SHUT_DOWN
 from maintenance.readiness import LIFE
 from maintenance.readiness.rule_facts import ON_RECORD
 from treatments.readiness import IN_USE
@@ -51,7 +52,9 @@ class Asked:
 def causes_of(name: str, facility: f.Facility, names: Names, asked: Asked) -> list[Cause]:
     """Return everything that bears on a member, worst first."""
     member = facility.members[name]
-    if isinstance(member, f.Equipment):
+    if name == SHUT_DOWN:
+        found = list(_shut_down(facility, names, asked))
+    elif isinstance(member, f.Equipment):
         found = list(_equipment(name, member, facility, names, asked))
     elif isinstance(member, f.Bank):
         found = list(_bank(name, member, facility, names, asked))
@@ -93,6 +96,15 @@ def _in_use(item: f.Equipment, facility: f.Facility, asked: Asked) -> Cause:
     if level == GOOD:
         return Cause(level, _("free"))
     return Cause(level, _("in use since %(since)s, free from %(free)s") % {"since": since, "free": free})
+
+
+def _shut_down(facility: f.Facility, names: Names, asked: Asked) -> Iterator[Cause]:
+    """Say each shut-down that is on or ahead; one that a run would meet stops it."""
+    for row in names.records.shut_of.get(names.chamber.pk, ()):
+        since, until = minute_down(row.starts_at), minute_up(row.ends_at)
+        level = _worst([(since, until, BAD)], asked)
+        said = {"why": row.why, "since": words.when(since, facility.zone), "until": words.when(until, facility.zone)}
+        yield Cause(level, _("shut down from %(since)s to %(until)s: %(why)s") % said)
 
 
 def _result_words(level: int, on: str) -> str:

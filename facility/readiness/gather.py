@@ -15,6 +15,7 @@ from facility.compute.instants import Instant, instant_of
 from facility.gathered import Rows, Scope, branch, collector_paused, fetch, grouped
 from facility.models import Site
 from facility.readiness import gather_checks, gather_people
+from facility.readiness.shut_downs import rows as shut
 from maintenance import readiness as upkeep
 from treatments import readiness as treatment
 
@@ -57,7 +58,8 @@ class Records:
             self.rows = fetch_rows(scope_of(chambers, at, self.rules))
             self.zones: dict[int, str] = {row[0]: row[1] for row in self.rows[SITE]}
             self._index()
-            self._people = gather_people.people_of_sites(self.people, self.duty_of, self.zones, self.at)
+            self.tired = gather_people.tired_people(self.people, self.duty_of, self.rules, self.at)
+            self._people = gather_people.people_of_sites(self.people, self.duty_of, self.zones, self.at, self.tired)
             self.facts = {chamber: self._facts(chamber) for chamber in chambers}
 
     def _index(self) -> None:
@@ -76,6 +78,7 @@ class Records:
         self.waivers_of = grouped(map(treatment.WaiverRow._make, rows[treatment.WAIVER]), lambda row: row.chamber)
         runs = [treatment.RunRow._make(row) for row in rows[treatment.RUN]]
         self.runs_of = grouped(runs, lambda row: row.chamber)
+        self.shut_of = grouped(map(shut.ShutRow._make, rows[shut.SHUT]), lambda row: row.chamber)
         self.openings_of = grouped(rows[upkeep.OPENING], lambda row: row[0])
         self.bank_use = treatment.bank_use(runs, self.at)
 
@@ -105,7 +108,7 @@ class Records:
         rests = {plan.key: self._rests_on(plan) for plan in plan_rows}
         for need in {row.pk: row for rows in rests.values() for row in rows}.values():
             needs[need.key] = treatment.need_facts(need, self._members(need, setting, chamber, members))
-        always = self._in_use(chamber, needs, members)
+        always = (*self._in_use(chamber, needs, members), *self._shut(chamber, needs, members))
         plans = {
             plan.key: treatment.plan_facts(plan, (*always, *(need.key for need in rests[plan.key])))
             for plan in plan_rows
@@ -136,6 +139,14 @@ class Records:
         turn_round = self.rule(chamber, "turn_round_min")
         needs[name], members[treatment.IN_USE] = treatment.in_use_facts(run, self.at, turn_round)
         return (name,)
+
+    def _shut(self, chamber: Chamber, needs: dict[str, f.Need], members: dict[str, f.Member]) -> tuple[str, ...]:
+        """Add the need that the chamber be not shut, while a shut-down is on or ahead."""
+        rows = self.shut_of.get(chamber.pk, ())
+        if not rows:
+            return ()
+        needs[shut.SHUT_DOWN], members[shut.SHUT_DOWN] = shut.shut_facts(rows, self.at)
+        return (shut.SHUT_DOWN,)
 
     def _waivers(self, chamber: Chamber, needs: dict[str, f.Need], plans: dict[str, f.Plan]) -> tuple[f.Waiver, ...]:
         rows = sorted(self.waivers_of.get(chamber.pk, ()), key=attrgetter("pk"))
@@ -188,7 +199,8 @@ class Records:
 
 def scope_of(chambers: list[Chamber], at: datetime, rules: dict[int, dict[str, Decimal]]) -> Scope:
     """Return what to ask the database for."""
-    oldest = max((max(one["bank_age_min"], one["check_age_min"]) for one in rules.values()), default=0)
+    backwards = ("bank_age_min", "check_age_min", "least_rest_min", "longest_duty_min")
+    oldest = max((one[name] for one in rules.values() for name in backwards), default=0)
     return Scope(
         chambers=tuple(chamber.pk for chamber in chambers),
         sites=tuple(rules),
@@ -203,6 +215,7 @@ def branches(scope: Scope) -> list[Any]:
         branch(SITE, Site.objects.filter(pk__in=scope.sites), "pk", "zone", "key"),
         *upkeep.branches(scope),
         *treatment.branches(scope),
+        *shut.branches(scope),
         *gather_people.branches(scope),
         *gather_checks.branches(scope),
     ]

@@ -6,6 +6,8 @@ from typing import Any
 
 from django.urls import NoReverseMatch, reverse
 
+from facility.readiness.shut_downs.rows import SHUT_DOWN
+
 Plain = dict[str, Any]
 KEPT = frozenset({"equipment", "bank", "sheet", "person"})
 """Kinds of record whose page is the general one."""
@@ -25,6 +27,8 @@ def record_link(site_key: str, record: Plain | None) -> str:
         return ""
     if record["kind"] in KEPT:
         return link("records:detail", site_key, record["kind"], record["pk"])
+    if record["kind"] == SHUT_DOWN:
+        return link("readiness:shut_downs", site_key)
     names = {"check": "walk:check", "run": "treatments:run", "defect": "maintenance:defect"}
     return link(names[record["kind"]], site_key, record["pk"])
 

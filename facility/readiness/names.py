@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 
 from facility.compute.facts import CREW
+from facility.readiness.shut_downs.rows import SHUT_DOWN
 from maintenance.readiness import restrictions
 from treatments.readiness import IN_USE, IN_USE_TOO
 
@@ -73,9 +74,12 @@ class Names:
     @cached_property
     def need_names(self) -> dict[str, str]:
         """Names of needs by key, with those that every chamber has."""
-        return {CREW: _("Crew"), IN_USE: _("Chamber free"), IN_USE_TOO: _("Chamber free")} | {
-            key: row.name for key, row in self.needs.items()
-        }
+        return {
+            CREW: _("Crew"),
+            IN_USE: _("Chamber free"),
+            IN_USE_TOO: _("Chamber free"),
+            SHUT_DOWN: _("Not shut down"),
+        } | {key: row.name for key, row in self.needs.items()}
 
     def member(self, name: str) -> str:
         """Return what a member is called."""
@@ -96,6 +100,8 @@ class Names:
         if name in self.sheets:
             signed = self.sheets[name].signed
             return {"kind": "check", "pk": signed.pk} if signed else {"kind": "sheet", "pk": self.sheets[name].pk}
+        if name == SHUT_DOWN:
+            return {"kind": "shut down", "pk": 0}
         run = self.records.run_on(self.chamber)
         return {"kind": "run", "pk": run.pk} if run else None
 

@@ -8,6 +8,7 @@ from facility.readiness import views
 from facility.readiness.ahead.urls import urlpatterns as ahead
 from facility.readiness.calling.urls import urlpatterns as calling
 from facility.readiness.shift.urls import urlpatterns as shift
+from facility.readiness.shut_downs.urls import urlpatterns as shut_downs
 from facility.readiness.telling.urls import urlpatterns as telling
 
 app_name = "readiness"
@@ -20,5 +21,6 @@ urlpatterns = [
     *ahead,
     *calling,
     *shift,
+    *shut_downs,
     *telling,
 ]
