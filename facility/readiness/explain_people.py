@@ -27,8 +27,20 @@ def sentences(plan: Plan, names: Names, at: Instant, zone: str) -> list[str]:
     asked = {name for role in plan.roles for name in role.qualifications}
     people = sorted(names.people.values(), key=lambda row: row.name)
     return [
-        one for person in people for one in (*_declared(person, asked, at, zone), *_lapsed(person, asked, at, zone))
-    ]
+        one
+        for person in people
+        for one in (
+            *_declared(person, asked, at, zone), *_lapsed(person, asked, at, zone), *_tired(person, asked, names, zone)
+        )
+    ]  # fmt: skip
+
+
+def _tired(person: PersonRow, asked: set[str], names: Names, zone: str) -> Iterator[str]:
+    """Say the first span in which somebody has not rested, now or next, by the roster and the house's rules."""
+    spans = names.records.tired.get(person.pk, ())
+    if spans and any(row[0] in asked for row in person.held):
+        said = {"who": person.name, "when": words.when(spans[0].from_, zone), "until": words.when(spans[0].until, zone)}
+        yield _("%(who)s has not rested by the roster from %(when)s until %(until)s: house rule.") % said
 
 
 def _declared(person: PersonRow, asked: set[str], at: Instant, zone: str) -> Iterator[str]:
@@ -89,6 +101,9 @@ def lacks_words(lack: str, person: PersonRow | None, names: Names, at: Instant, 
     if lack == "wait" and person is not None and person.not_fit(at) is not None:
         waits = any(minute_down(start) <= at for start, _until in person.waits)
         return _("a declaration of being fit, and the end of a wait") if waits else _("a declaration of being fit")
+    if lack == "wait" and person is not None and names.records.tired.get(person.pk):
+        waits = any(minute_down(start) <= at for start, _until in person.waits)
+        return _("rest by the roster, and the end of a wait") if waits else _("rest by the roster")
     fixed = {"duty": _("duty"), "medical": _("medical fitness"), "wait": _("the end of a wait after pressure")}
     if lack in fixed:
         return fixed[lack]

@@ -7,6 +7,7 @@ comes first (facility.readiness.telling.recency).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -14,6 +15,7 @@ from django.db.models import Max, OuterRef, Q
 
 from facility.compute import facts as f
 from facility.compute.instants import end_of_local_day
+from facility.compute.rest import RestRules, unrested
 from facility.gathered import Row, Scope, branch, current, minute_down, minute_up, nested, newest, start_of_day
 from facility.models import (
     DrillPart,
@@ -100,19 +102,46 @@ def branches(scope: Scope) -> list[QuerySet[Any]]:
             newest(declared.order_by("-declared_at", "-id"), "fit", "declared_at", "until"),
         ),
         branch(
-            DUTY, current(DutyPeriod).filter(ends_at__gt=scope.at, person__in=people),
+            DUTY, current(DutyPeriod).filter(ends_at__gt=scope.since, person__in=people),
             "person_id", "on_call", "starts_at", "ends_at",
         ),
     ]  # fmt: skip
 
 
 def people_of_sites(
-    people: Iterable[PersonRow], duty: Mapping[int | None, list[Row]], zones: Mapping[int, str], at: Instant
+    people: Iterable[PersonRow],
+    duty: Mapping[int | None, list[Row]],
+    zones: Mapping[int, str],
+    at: Instant,
+    tired: Mapping[int, tuple[f.Span, ...]],
 ) -> dict[int, dict[str, f.Person]]:
-    """Turn people into facts, by site and by their keys."""
+    """Turn people into facts, by site and by their keys. ``tired``: when each has not rested, by number."""
     found: dict[int, dict[str, f.Person]] = {site_id: {} for site_id in zones}
     for row in people:
-        found[row.site][row.key] = person_facts(row, duty.get(row.pk, ()), zones[row.site], at)
+        one = person_facts(row, duty.get(row.pk, ()), zones[row.site], at)
+        if tired.get(row.pk):
+            waits = sorted((*one.waits, *tired[row.pk]), key=lambda span: span.from_)
+            one = replace(one, waits=tuple(waits))
+        found[row.site][row.key] = one
+    return found
+
+
+def tired_people(
+    people: Iterable[PersonRow],
+    duty: Mapping[int | None, list[Row]],
+    rules: Mapping[int, Mapping[str, Any]],
+    at: Instant,
+) -> dict[int, tuple[f.Span, ...]]:
+    """Return when each has not rested by the roster and the house's rules; only spans that are not over.
+
+    On call away from the site counts as rest.
+    """
+    asked = {site: RestRules(int(one["least_rest_min"]), int(one["longest_duty_min"])) for site, one in rules.items()}
+    found = {}
+    for row in people:
+        if asked[row.site].asked:
+            here = _spans([one for one in duty.get(row.pk, ()) if not one[1]], minute_down, minute_up)
+            found[row.pk] = tuple(span for span in unrested(here, asked[row.site]) if span.until > at)
     return found
 
 
@@ -131,7 +160,7 @@ def person_facts(person: PersonRow, duty: Iterable[Row], zone: str, at: Instant)
     return f.Person(
         qualifications=qualifications,
         medical=medical,
-        duty=_spans(duty, minute_up, minute_down),
+        duty=tuple(span for span in _spans(duty, minute_up, minute_down) if span.until > at),
         waits=waits if not_fit is None else tuple(sorted((*waits, not_fit), key=lambda span: span.from_)),
         restricted=restricted,
     )
