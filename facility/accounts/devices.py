@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from django.contrib.auth import SESSION_KEY
+from django.contrib.auth import SESSION_KEY, user_logged_in
 from django.contrib.sessions.models import Session
 from django.db import transaction
+from django.dispatch import receiver
 
 from facility import events
 from facility.events import What
@@ -16,10 +17,21 @@ from facility.events import What
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from django.http import HttpRequest
+
     from facility.events import Actor
     from facility.models import User
 
+LONGEST_AGENT = 120
 BEGAN, SEEN, AGENT = "began_at", "seen_at", "agent"
+
+
+@receiver(user_logged_in)
+def begin(sender: object, request: HttpRequest, **_more: object) -> None:
+    """Note in the new session when it began and in what; the session is stored with the sign-in anyway."""
+    now = events.now().isoformat()
+    request.session[BEGAN] = request.session[SEEN] = now
+    request.session[AGENT] = request.headers.get("User-Agent", "")[:LONGEST_AGENT]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,9 @@ from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse
 
 from facility import events
-from facility.accounts.devices import AGENT, BEGAN, SEEN
+from facility.accounts.devices import SEEN
 
-NOTED_EVERY = timedelta(minutes=1)
-LONGEST_AGENT = 120
+NOTED_EVERY = timedelta(minutes=2)
 
 
 class NoStoreMiddleware:
@@ -30,7 +29,7 @@ class NoStoreMiddleware:
 
 
 class LeftAloneMiddleware:
-    """Sign out a browser that asked for nothing longer than DEEPSTEAD_IDLE_MIN; note once a minute that it was seen."""
+    """Sign out a browser that asked for nothing longer than DEEPSTEAD_IDLE_MIN; note every two minutes that it was seen."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -46,7 +45,5 @@ class LeftAloneMiddleware:
         away = now - datetime.fromisoformat(seen) if seen else timedelta()
         if settings.IDLE_MIN and away > timedelta(minutes=settings.IDLE_MIN):
             logout(request)
-        elif seen is None or away >= NOTED_EVERY or away < timedelta():
+        elif settings.IDLE_MIN and (away >= NOTED_EVERY or away < timedelta()):
             request.session[SEEN] = now.isoformat()
-            request.session.setdefault(BEGAN, now.isoformat())
-            request.session.setdefault(AGENT, request.headers.get("User-Agent", "")[:LONGEST_AGENT])
