@@ -43,12 +43,16 @@ _EPOCH_DAY = date(1970, 1, 1).toordinal()
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What is asked for: chambers, the sites they stand at, the instant, and how far back a routine record counts."""
+    """What is asked for: chambers, the sites they stand at, the instant, and how far back a routine record counts.
+
+    ``duty_since``: how far back duty bears on rest, where a house asks for rest; else duty that is over is left out.
+    """
 
     chambers: tuple[int, ...]
     sites: tuple[int, ...]
     at: datetime
     since: datetime
+    duty_since: datetime | None = None
 
 
 class JsonArray(Func):

@@ -199,13 +199,14 @@ class Records:
 
 def scope_of(chambers: list[Chamber], at: datetime, rules: dict[int, dict[str, Decimal]]) -> Scope:
     """Return what to ask the database for."""
-    backwards = ("bank_age_min", "check_age_min", "least_rest_min", "longest_duty_min")
-    oldest = max((one[name] for one in rules.values() for name in backwards), default=0)
+    oldest = max((max(one["bank_age_min"], one["check_age_min"]) for one in rules.values()), default=0)
+    rest = max((max(one["least_rest_min"], one["longest_duty_min"]) for one in rules.values()), default=0)
     return Scope(
         chambers=tuple(chamber.pk for chamber in chambers),
         sites=tuple(rules),
         at=at.astimezone(UTC),
         since=at.astimezone(UTC) - timedelta(minutes=int(oldest) + 1),
+        duty_since=at.astimezone(UTC) - timedelta(minutes=int(rest) + 1) if rest else None,
     )
 
 

@@ -102,7 +102,7 @@ def branches(scope: Scope) -> list[QuerySet[Any]]:
             newest(declared.order_by("-declared_at", "-id"), "fit", "declared_at", "until"),
         ),
         branch(
-            DUTY, current(DutyPeriod).filter(ends_at__gt=scope.since, person__in=people),
+            DUTY, current(DutyPeriod).filter(ends_at__gt=scope.duty_since or scope.at, person__in=people),
             "person_id", "on_call", "starts_at", "ends_at",
         ),
     ]  # fmt: skip
