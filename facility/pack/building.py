@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 import shutil
+import time
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "packs"
 UNFINISHED: Final = ".unfinished-"
+LEFT_S: Final = 24 * 3600
 VERIFIER: Final = Path(__file__).parent / "verifier"
 
 
@@ -64,12 +66,17 @@ def build(pack: Pack, made_at: datetime, say: Callable[[str], object]) -> Built:
         say(_("Packing"))
         unfinished = place / "pack.zip"
         bag.zipped(root, unfinished)
+        unfinished.chmod(0o600)
         unfinished.replace(target)
     return Built(target, bag.digest_of(target), target.stat().st_size, log_size)
 
 
 @contextmanager
 def _workshop() -> Iterator[Path]:
+    """Yield a folder to work in, which goes away; those that a killed build left a day ago go too."""
+    for left in folder().glob(f"{UNFINISHED}*"):
+        if time.time() - left.stat().st_mtime > LEFT_S:
+            shutil.rmtree(left, ignore_errors=True)
     place = folder() / f"{UNFINISHED}{secrets.token_hex(8)}"
     place.mkdir(parents=True, mode=0o700)
     try:

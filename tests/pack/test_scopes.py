@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -139,6 +140,16 @@ def test_a_pack_that_cannot_be_built_says_why_and_can_be_asked_for_again(monkeyp
     assert [path.name for path in building.folder().iterdir()] == [pack.site.key]
     packing.ask_again(pack, by=make.BY)
     assert packing.build(pack.pk, by=make.BY, say=silent).state == PackState.BUILT
+
+
+def test_what_a_killed_build_left_is_removed_after_a_day_and_a_pack_is_for_its_owner_alone() -> None:
+    left, recent = (building.folder() / f"{building.UNFINISHED}{name}" for name in ("old", "new"))
+    for path in (left, recent):
+        path.mkdir(parents=True)
+    os.utime(left, (0, 0))
+    pack = built(make.site())
+    assert (left.exists(), recent.exists()) == (False, True)
+    assert building.path_of(pack).stat().st_mode & 0o077 == 0
 
 
 @pytest.mark.parametrize(
