@@ -14,10 +14,13 @@ import io
 import json
 import resource
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 FONT_URL = "font:plex"
+UNCLEAR_END = b"\r\nendstream"
+MOST_TRIES = 8
 UA = "http://www.aiim.org/pdfua/ns/id/"
 #: PDF/A asks that a property outside its own list is described where it stands
 SCHEMA = """<rdf:Description xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#" rdf:about=""
@@ -56,16 +59,22 @@ def press(job: dict[str, Any]) -> bytes:
     sheet = CSS(string=job["css"].replace(FONT_URL, font.as_uri()), font_config=fonts, url_fetcher=fetcher)
     document = HTML(string=job["html"], url_fetcher=fetcher)
     identifier = hashlib.sha256((job["html"] + job["css"]).encode()).digest()[:16]
-    made: bytes = document.write_pdf(
-        stylesheets=[sheet], font_config=fonts, pdf_variant="pdf/a-3a", pdf_identifier=identifier,
-        finisher=_finish,
-    )  # fmt: skip
+    options = {"pdf_variant": "pdf/a-3a", "pdf_identifier": identifier}
+    laid_out = document.render(stylesheets=[sheet], font_config=fonts, **options)
+    made: bytes = b""
+    for room in range(MOST_TRIES):
+        made = laid_out.write_pdf(finisher=partial(_finish, room), **options)
+        if UNCLEAR_END not in made:
+            break
     return made
 
 
-def _finish(_document: Any, pdf: Any) -> None:
+def _finish(room: int, _document: Any, pdf: Any) -> None:
+    """Finish a document. ``room``: blanks put in where the tables packed last would end unclearly without them."""
     _for_every_reader(pdf)
     _end_clearly(pdf)
+    if room:
+        pdf.info["Room"] = f"({'-' * room})"
 
 
 def _for_every_reader(pdf: Any) -> None:

@@ -131,11 +131,11 @@ def press_all(
     with ThreadPoolExecutor(len(presses)) as threads:
         waiting = [threads.submit(made, sheet) for sheet in sheets]
         try:
-            for number, one in enumerate(waiting, 1):
-                yield one.result()
+            for number, asked in enumerate(waiting, 1):
+                yield asked.result()
                 tell(number)
         finally:
-            for one in waiting:
-                one.cancel()
-    for one in presses:
-        one.close()
+            for asked in waiting:
+                asked.cancel()
+    for press in presses:
+        press.close()

@@ -16,6 +16,8 @@ from facility.report.scope import event_word
 from facility.report.shape import Cell, Table
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from facility.report.scope import Frame
 
 #: most rows of a list that opens the report; the rest stands in the volumes of the months
@@ -82,17 +84,53 @@ def tally(frame: Frame) -> Tally:
 
 
 def table(frame: Frame, rows: QuerySet[Event], caption: str, most: int | None = MOST_OPENING) -> Table:
-    """Return events as a table, the oldest first, at most so many."""
-    found = list(rows.order_by("seq")[:most])
+    """Return events as a table, the oldest first, at most so many rows; alike ones that follow on each other share one."""
+    groups = _groups(rows.order_by("seq").iterator(chunk_size=1000), most)
     cells = tuple(
         (
-            Cell(event_word(one.seq), sub=frame.at(one.recorded_at)), Cell(_happened(frame, one)),
-            Cell(kind_words(one.subject_kind), sub=_(one.action)), Cell(_why(one)), Cell(one.actor),
+            Cell(_numbers(group), sub=frame.at(group.first.recorded_at)), Cell(_happened(frame, group)),
+            Cell(kind_words(group.first.subject_kind), sub=_(group.first.action)), Cell(_why(group.first)), Cell(group.first.actor),
         )
-        for one in found
+        for group in groups
     )  # fmt: skip
     head = (_("Entry, recorded"), _("Happened"), _("Of what"), _("Reason given"), _("By"))
     return Table(caption, head, cells, (20, 18, 22, 24, 16), _("None."))
+
+
+@dataclass(slots=True)
+class _Group:
+    """Events of one action on one kind of record by one person for one reason, one after another."""
+
+    first: Event
+    last: Event
+    count: int = 1
+
+    def takes(self, event: Event) -> bool:
+        """Return whether an event goes on from it."""
+        return _likeness(event) == _likeness(self.first)
+
+
+def _likeness(event: Event) -> tuple[str, str, str, str]:
+    return event.action, event.subject_kind, event.actor, event.reason
+
+
+def _groups(rows: Iterable[Event], most: int | None) -> list[_Group]:
+    groups: list[_Group] = []
+    for one in rows:
+        if groups and groups[-1].takes(one):
+            groups[-1].last, groups[-1].count = one, groups[-1].count + 1
+        elif most is not None and len(groups) == most:
+            break
+        else:
+            groups.append(_Group(one, one))
+    return groups
+
+
+def _numbers(group: _Group) -> str:
+    if group.count == 1:
+        return event_word(group.first.seq)
+    return _("%(count)d, from event %(first)d to %(last)d") % {
+        "count": group.count, "first": group.first.seq, "last": group.last.seq}  # fmt: skip
 
 
 def kind_words(label: str) -> str:
@@ -103,8 +141,10 @@ def kind_words(label: str) -> str:
         return label
 
 
-def _happened(frame: Frame, event: Event) -> str:
-    content: dict[str, Any] = json.loads(event.payload)
+def _happened(frame: Frame, group: _Group) -> str:
+    if group.count > 1:
+        return _("each at its own time")
+    content: dict[str, Any] = json.loads(group.first.payload)
     text = content.get("occurred_at")
     return frame.at(datetime.fromisoformat(text)) if text else "\u2013"
 

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from facility.models import Answer, Check, CheckResult, CheckState, Event, Occasion, Outcome, SheetVersion, ShutDown
 from facility.report import drawing, gaps
 from facility.report.gaps import Mark
-from facility.report.scope import months_of
+from facility.report.scope import event_word, months_of
 from facility.report.shape import Cell, Picture, Section, Table
 
 if TYPE_CHECKING:
@@ -171,23 +171,77 @@ def section(frame: Frame, found: Checks) -> Section:
 
 
 def exceptions(frame: Frame, found: Checks) -> Table:
-    """Return the table of checks that were late, from paper, not all within limits, or never signed."""
+    """Return the table of checks that were late, from paper, not all within limits, or never signed.
+
+    Good ones from paper or entered late that follow on each other stand in one row.
+    """
     told = [one for one in found.rows if one.state != CheckState.SIGNED or mark_of(one, found.late) != Mark.SIGNED]
     bad = _bad_steps(told)
     signed = _signed_events(told)
     numbers = frame.numbers(Check, (one.pk for one in told))
-    rows = tuple(
-        (
-            Cell(frame.at(one.started_at)), Cell(_kind(one, found.late)), Cell(_sheet(one), sub="; ".join(bad[one.pk])),
-            Cell(one.signed_by or one.started_by, sub=frame.at(one.signed_at) if one.signed_at else _("not signed")),
-            Cell(_("event %(number)d") % {"number": signed[one.pk]} if one.pk in signed else numbers.of(one.pk), figure=True),
+    rows = []
+    for group in _groups(told, found.late):
+        records = [signed.get(one.pk) or numbers.by_id.get(one.pk) for one in group]
+        record = spanned([one for one in records if one is not None])
+        rows.append(
+            _row_of_one(frame, group[0], found, bad, record)
+            if len(group) == 1
+            else _row_of_many(frame, group, found, record)
         )
-        for one in told
-    )  # fmt: skip
     head = (_("Begun"), _("Kind"), _("Sheet, and what was outside"), _("Who"), _("Record"))
     return Table(
-        _("Each check that is late, not all within limits, or not signed"), head, rows, (17, 20, 34, 17, 12), _("None.")
+        _("Each check that is late, not all within limits, or not signed"),
+        head,
+        tuple(rows),
+        (17, 20, 34, 17, 12),
+        _("None."),
     )
+
+
+def spanned(records: list[int]) -> str:
+    """Return the numbers of events in words: one, or the first and last of several."""
+    if not records:
+        return _("no event")
+    if min(records) == max(records):
+        return event_word(records[0])
+    return _("events %(first)d to %(last)d") % {"first": min(records), "last": max(records)}
+
+
+def _groups(told: Iterable[Check], late: frozenset[int]) -> list[list[Check]]:
+    groups: list[list[Check]] = []
+    for one in told:
+        good = one.state == CheckState.SIGNED and one.result == CheckResult.PASSED
+        before = groups[-1][-1] if groups else None
+        alike = before is not None and before.sheet_id == one.sheet_id and before.state == one.state
+        if (
+            good
+            and alike
+            and before is not None
+            and before.result == one.result
+            and _kind(before, late) == _kind(one, late)
+        ):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    return groups
+
+
+def _row_of_one(frame: Frame, one: Check, found: Checks, bad: dict[int, list[str]], record: str) -> tuple[Cell, ...]:
+    return (
+        Cell(frame.at(one.started_at)), Cell(_kind(one, found.late)), Cell(_sheet(one), sub="; ".join(bad[one.pk])),
+        Cell(one.signed_by or one.started_by, sub=frame.at(one.signed_at) if one.signed_at else _("not signed")),
+        Cell(record, figure=True),
+    )  # fmt: skip
+
+
+def _row_of_many(frame: Frame, group: list[Check], found: Checks, record: str) -> tuple[Cell, ...]:
+    names = sorted({one.signed_by for one in group})
+    words = _("%(count)d checks: %(sheet)s, %(first)d to %(last)d; all within limits") % {
+        "count": len(group), "sheet": group[0].sheet.title, "first": group[0].number, "last": group[-1].number}  # fmt: skip
+    return (
+        Cell(frame.day(group[0].started_at), sub=_("to %(day)s") % {"day": frame.day(group[-1].started_at)}),
+        Cell(_kind(group[0], found.late)), Cell(words), Cell(", ".join(names)), Cell(record, figure=True),
+    )  # fmt: skip
 
 
 def _kind(check: Check, late: frozenset[int]) -> str:

@@ -66,7 +66,7 @@ def _newest(frame: Frame) -> dict[int, tuple[int, str]]:
     """Return the newest passed record of work of each rule, as its number and who did it."""
     rows = WorkRecord.objects.filter(of_scope(frame), rule__isnull=False, retired_at=None, result=WorkResult.PASSED)
     ordered = rows.order_by("rule_id", "done_on", "pk").values_list("rule_id", "pk", "done_by")
-    return {rule: (pk, done_by) for rule, pk, done_by in ordered if rule is not None}
+    return {rule: (pk, done_by) for rule, pk, done_by in ordered}
 
 
 def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tuple[int, str]]) -> Section:

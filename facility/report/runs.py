@@ -12,9 +12,9 @@ from facility.models import Drill, DrillPart
 from facility.report.drawing import address_of
 from facility.report.shape import Cell, Picture, Section, Table
 from treatments.after.kept import departures_of
-from treatments.figures.sum import elapsed
 from treatments.figures.picture import about
 from treatments.figures.state import figures_of
+from treatments.figures.sum import elapsed
 from treatments.figures.views import drawn
 from treatments.models import Run, Waiver
 
@@ -82,8 +82,8 @@ def _departure_table(run: Run) -> Table | None:
 def _pictures(frame: Frame, runs: Iterable[Run], numbers: Any) -> Iterable[Picture]:
     for run in runs:
         found = figures_of(run, run.ended_at or frame.ends_at)
-        if found.track is None:
-            continue
+        if found.track is None or found.track.deepest_fsw <= 0:
+            continue  # nothing of its depth is in the log
         words = f"{name_of(run)}, {run.plan.name}: {about(found)}"
         caption = f"{name_of(run)}, {run.plan.name}, {frame.at(run.started_at)} ({numbers.of(run.pk)})"
         yield Picture(address_of(drawn(run, found, PICTURE_WIDTH, ink="#000")), words, caption)

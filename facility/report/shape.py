@@ -39,8 +39,9 @@ class Table:
     @property
     def columns(self) -> tuple[tuple[str, str], ...]:
         """Each head with the class of its width."""
-        classes = [f"w{width}" for width in self.widths] or [""] * len(self.head)
-        return tuple(zip(self.head, classes, strict=True))
+        widths = [f"w{width}" for width in self.widths] or [""] * len(self.head)
+        figures = [" n" if cell.figure else "" for cell in self.rows[0]] if self.rows else [""] * len(self.head)
+        return tuple(zip(self.head, (f"{one}{two}" for one, two in zip(widths, figures, strict=True)), strict=True))
 
 
 @dataclass(frozen=True, slots=True)

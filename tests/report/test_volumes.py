@@ -1,0 +1,109 @@
+"""Volumes of a report: read back from the PDF, taken again while nothing changed, and never without their seal."""
+
+from __future__ import annotations
+
+import io
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pikepdf
+import pytest
+
+from facility import services
+from facility.models import Check, Event, Volume
+from facility.report import changes, checks, gaps
+from facility.report.build import BuiltVolume, Scope, closed_month, volumes
+from facility.report.scope import Frame
+from facility.report.sealing_check import faults_of
+from tests import make
+from tests.treatments.after.pdf_text import pages_of
+
+pytestmark = pytest.mark.django_db
+HOSTILE = '<script>alert(1)</script><img src="http://127.0.0.1:9/">'
+
+
+def build(scope: Scope) -> list[BuiltVolume]:
+    """Return the volumes of a scope."""
+    return volumes(scope, tell=lambda _sentence: None)
+
+
+@pytest.fixture(autouse=True)
+def _folder(settings: Any, tmp_path: Any) -> None:
+    settings.DATA_DIR = tmp_path
+
+
+def _scope(site: Any, **more: Any) -> Scope:
+    return Scope(site, None, date(2026, 2, 1), date(2026, 2, 28), **more)
+
+
+def test_a_report_is_read_back_with_the_counts_of_the_database() -> None:
+    site = make.site(name=HOSTILE)
+    make.work(make.rule(make.equipment(site, tag="DG-<b>", name=HOSTILE)), date(2026, 2, 9), note=HOSTILE)
+    day = date.today()  # noqa: DTZ011  # the day on which the test records
+    scope = Scope(site, None, day - timedelta(days=2), day + timedelta(days=1))
+    built = build(scope)
+    assert built[0].name == "report-1-summary.pdf"
+    told = " ".join(" ".join(pages_of(built[0].path.read_bytes())).split())
+    count = Event.objects.filter(site_id_text=site.key).count()
+    assert f"{count} entries, 0 corrected, 0 voided, 0 late, 0 gaps" in told
+    for one in built:
+        assert faults_of(one.path.read_bytes()) == []
+        with pikepdf.open(io.BytesIO(one.path.read_bytes())) as document:
+            assert len(document.pages) == one.pages
+
+
+def test_a_month_is_taken_again_until_a_late_entry_changes_it() -> None:
+    site = make.site()
+    rule = make.rule(make.equipment(site))
+    first, last = date(2026, 2, 1), date(2026, 2, 28)
+    before = closed_month(_scope(site), first, last)
+    assert [one.warm for one in before] == [False]
+    again = closed_month(_scope(site), first, last)
+    assert [(one.sha256, one.warm) for one in again] == [(before[0].sha256, True)]
+    make.work(rule, date(2026, 2, 9))
+    after = closed_month(_scope(site), first, last)
+    assert after[0].sha256 != before[0].sha256
+    assert Volume.objects.filter(site=site, month="2026-02").count() == 2  # the old one and the new one
+    summary = build(_scope(site))[0]
+    assert before[0].sha256[:16].upper() in "".join(" ".join(pages_of(summary.path.read_bytes())).split())
+
+
+def test_a_volume_whose_file_was_changed_is_made_anew() -> None:
+    site = make.site()
+    first, last = date(2026, 2, 1), date(2026, 2, 28)
+    before = closed_month(_scope(site), first, last)[0]
+    before.path.write_bytes(b"%PDF-1.7 something else")
+    assert not closed_month(_scope(site), first, last)[0].warm
+
+
+def test_a_correction_is_counted_as_the_log_has_it() -> None:
+    site = make.site()
+    item = make.equipment(site)
+    item.name = "Depth gauge 2"
+    services.change(item, by=make.BY, reason="typed wrongly", shown_version=1)
+    day = date.today()  # noqa: DTZ011  # as above
+    frame = Frame(
+        Scope(site, None, day - timedelta(days=1), day + timedelta(days=1)),
+        day - timedelta(days=1),
+        day + timedelta(days=1),
+        day,
+    )
+    told = changes.tally(frame)
+    assert told.corrected == 1
+    assert told.entries == Event.objects.filter(site_id_text=site.key).count()
+
+
+def test_a_day_without_its_daily_check_is_a_gap() -> None:
+    site = make.site(zone="UTC")
+    sheet = make.sheet(make.chamber(site))
+    begun = datetime(2026, 2, 1, 8, tzinfo=UTC)
+    for day in (0, 2):
+        at = begun + timedelta(days=day)
+        services.add(Check(sheet=sheet, version=sheet.versions.get(), number=day + 1, state="signed", result="passed",
+                           started_at=at, started_by="Ina", signed_at=at, signed_by="Ina"), by=make.BY)  # fmt: skip
+    frame = Frame(
+        Scope(site, None, date(2026, 2, 1), date(2026, 2, 3)), date(2026, 2, 1), date(2026, 2, 3), date(2026, 3, 1)
+    )
+    found = checks.checks_of(frame)
+    assert [one.span for one in found.missing] == [gaps.Span(date(2026, 2, 2), date(2026, 2, 2))]
+    assert found.signed == Check.objects.filter(sheet=sheet, state="signed").count()
