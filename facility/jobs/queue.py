@@ -25,6 +25,7 @@ class Kind(StrEnum):
     TRY_BACKUP = "try_backup"
     BUILD_PACK = "build_pack"
     CHECK_PACK = "check_pack"
+    RENDER_VOLUMES = "render_volumes"
 
 
 @dataclass(frozen=True, slots=True)

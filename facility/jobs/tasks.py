@@ -17,6 +17,7 @@ from facility.jobs.queue import Kind
 from facility.models import Job
 from facility.pack import services as packing
 from facility.pack import uploads
+from facility.report import nightly
 from facility.sweep import looking
 
 if TYPE_CHECKING:
@@ -83,6 +84,12 @@ def check_pack(token: str) -> str:
     return uploads.look(token)
 
 
+@shared_task(name="render_volumes", bind=True)
+def render_volumes(self: Task[..., Any]) -> str:
+    """Press and seal the months that are over, as packs will need them; what lies there already is left."""
+    return nightly.render(_telling(self.request.id))
+
+
 def _telling(task_id: str | None) -> Callable[[str], object]:
     """Return what writes the progress into the job's row, at most once a second."""
     found = re.fullmatch(r"job-(\d+)-\d+", task_id or "")
@@ -106,4 +113,5 @@ KINDS: dict[str, Task[..., Any]] = {
     Kind.VERIFY_RECORDS: verify_records,
     Kind.BUILD_PACK: build_pack,
     Kind.CHECK_PACK: check_pack,
+    Kind.RENDER_VOLUMES: render_volumes,
 }

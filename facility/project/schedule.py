@@ -10,6 +10,7 @@ DAILY = (
     Daily(Kind.VERIFY_RECORDS, at=time(1, 30)),
     Daily(Kind.BACKUP, at=time(2, 0)),
     Daily(Kind.TRY_BACKUP, at=time(2, 15), weekday=6),
+    Daily(Kind.RENDER_VOLUMES, at=time(2, 45)),
     Daily(Kind.SWEEP, at=time(3, 0)),
     Daily(Kind.TIDY, at=time(2, 30)),
 )
