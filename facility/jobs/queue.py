@@ -26,6 +26,7 @@ class Kind(StrEnum):
     BUILD_PACK = "build_pack"
     CHECK_PACK = "check_pack"
     RENDER_VOLUMES = "render_volumes"
+    CHECKPOINT = "checkpoint"
 
 
 @dataclass(frozen=True, slots=True)

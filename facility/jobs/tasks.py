@@ -19,6 +19,7 @@ from facility.pack import services as packing
 from facility.pack import uploads
 from facility.report import nightly
 from facility.sweep import looking
+from facility.trust import copies as heads
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -84,6 +85,12 @@ def check_pack(token: str) -> str:
     return uploads.look(token)
 
 
+@shared_task(name="checkpoint")
+def checkpoint(why: str = "") -> str:
+    """Sign the head of the log; at night, without ``why``, hold it against all earlier heads first and mail it."""
+    return heads.run(why)
+
+
 @shared_task(name="render_volumes", bind=True)
 def render_volumes(self: Task[..., Any]) -> str:
     """Press and seal the months that are over, as packs will need them; what lies there already is left."""
@@ -114,4 +121,5 @@ KINDS: dict[str, Task[..., Any]] = {
     Kind.BUILD_PACK: build_pack,
     Kind.CHECK_PACK: check_pack,
     Kind.RENDER_VOLUMES: render_volumes,
+    Kind.CHECKPOINT: checkpoint,
 }

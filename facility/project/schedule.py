@@ -8,6 +8,7 @@ from facility.jobs.queue import Daily, Kind
 
 DAILY = (
     Daily(Kind.VERIFY_RECORDS, at=time(1, 30)),
+    Daily(Kind.CHECKPOINT, at=time(1, 45)),
     Daily(Kind.BACKUP, at=time(2, 0)),
     Daily(Kind.TRY_BACKUP, at=time(2, 15), weekday=6),
     Daily(Kind.RENDER_VOLUMES, at=time(2, 45)),

@@ -188,6 +188,8 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
+#: who gets the signed head of the log by mail every night
+CHECKPOINT_MAIL = env.words("DEEPSTEAD_CHECKPOINT_MAIL")
 #: what a monitor must send to read the numbers; empty: nobody may
 METRICS_TOKEN = env.text("DEEPSTEAD_METRICS_TOKEN")
 #: what a program must send to read answers without an account; empty: none may

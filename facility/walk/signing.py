@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from facility import events, services
 from facility.compute.sheets import Outcome, Result, result_of
 from facility.models import Answer, Check, CheckState, Signature, User
+from facility.trust import checkpoints
 from facility.walk.services import AlreadySignedError, locked, refuse_closed, steps_of, update
 from maintenance.models import Defect
 
@@ -137,6 +138,7 @@ def _signed(check: Check, result: Result, now: Shown, signing: Signing, *, by: A
         check, "check signed", by=by, state=CheckState.SIGNED, signed_at=signing.at or signature.recorded_at,
         signed_by=by.name, result=result.value, left_off_at=None,
     )  # fmt: skip
+    checkpoints.ask("check signed")
     return check, event.seq
 
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy, pgettext
 
 from facility import events, services
 from facility.access import Act
+from facility.trust import checkpoints
 from treatments.after.record import record_of
 from treatments.models import Run, RunSignature, SignatureOf
 
@@ -118,4 +119,5 @@ def sign(run_pk: int, signing: Signing, *, site: Site, by: Actor) -> RunSignatur
         run=run, capacity=signing.capacity, signed_at=now, signed_by=by.name, signed_user=signing.user_id,
         meaning=str(MEANINGS[signing.capacity])[:300], comment=signing.comment.strip(), shown=record.text, digest=record.digest,
     )  # fmt: skip
+    checkpoints.ask("record of a run signed")
     return services.add(row, by=by, action="signature given under the record of a run")

@@ -1,0 +1,96 @@
+"""Heads of the log where the server cannot reach them: by mail, on a stick, as a short code on paper."""
+
+from __future__ import annotations
+
+import logging
+from smtplib import SMTPException
+from typing import TYPE_CHECKING
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.utils.translation import gettext as _
+
+from facility import events
+from facility.models import Checkpoint
+from facility.trust import checkpoints
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+log = logging.getLogger(__name__)
+
+
+def run(why: str) -> str:
+    """Make a head for a reason; without one, as at night, look at all earlier ones first and mail the new one.
+
+    Return one sentence on what was done.
+    """
+    if why:
+        return _made(checkpoints.make(why))
+    row, found = checkpoints.nightly()
+    if row is None:
+        return _("No head was signed. %(found)s") % {"found": " ".join(found)}
+    return f"{_made(row)} {mail(row)}".strip()
+
+
+def _made(row: Checkpoint) -> str:
+    return _("Checkpoint of %(size)d events: %(code)s.") % {
+        "size": row.size, "code": checkpoints.short_code(bytes(row.root)),
+    }  # fmt: skip
+
+
+def mail(row: Checkpoint) -> str:
+    """Send a head to the people named in the settings. Return one sentence, or nothing if nobody is named.
+
+    A mail that cannot be sent stops nothing: the next night sends the next head.
+    """
+    people = list(settings.CHECKPOINT_MAIL)
+    if not people or any(one.get("where") == "mail" for one in row.copied):
+        return ""
+    message = EmailMessage(
+        subject=_("Checkpoint %(size)d of %(log)s") % {"size": row.size, "log": row.note.split("\n", 1)[0]},
+        body=_letter(row),
+        to=people,
+        attachments=[(file_name(row), row.note.encode(), "text/plain")],
+    )
+    try:
+        message.send()
+    except (OSError, SMTPException) as error:
+        log.warning("The head %s could not be mailed: %s", row.size, error)
+        return _("It could not be mailed: %(error)s") % {"error": error}
+    _copied(row, "mail", ", ".join(people))
+    return _("Mailed to %(count)d people.") % {"count": len(people)}
+
+
+def _letter(row: Checkpoint) -> str:
+    words = _(
+        "Keep this message: it is the signed head of the log of records, and tells later whether the log was changed."
+        " It tells of no record's content. To compare: manage.py check_records --checkpoint FILE"
+    )
+    return f"{words}\n\n{checkpoints.short_code(bytes(row.root))}\n\n{row.note}"
+
+
+def file_name(row: Checkpoint) -> str:
+    """Return the name of a head as a file."""
+    return f"checkpoint-{row.size}.note"
+
+
+def write_beside(folder: Path) -> Path | None:
+    """Write the newest head into a folder, such as a stick that takes a backup; None if there is no head yet.
+
+    Errors: OSError if the folder cannot be written.
+    """
+    row = checkpoints.newest()
+    if row is None:
+        return None
+    path = folder / file_name(row)
+    path.write_text(row.note, encoding="utf-8", newline="\n")
+    _copied(row, "folder", str(folder))
+    return path
+
+
+def _copied(row: Checkpoint, where: str, place: str) -> None:
+    told = {"where": where, "place": place[:200]}
+    if not any({name: one.get(name) for name in told} == told for one in row.copied):
+        row.copied = [*row.copied, told | {"at": events.now().isoformat()}]
+        row.save(update_fields=["copied"])
