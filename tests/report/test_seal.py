@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from asn1crypto import pem, x509
+from asn1crypto import pem, x509  # type: ignore[import-untyped]
 from cryptography import x509 as certificates
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
