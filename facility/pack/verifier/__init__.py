@@ -1,0 +1,1 @@
+"""The program that goes along in each pack, and its page."""
