@@ -31,7 +31,7 @@ def validate_zone(name: str) -> None:
 TAKEN_ADDRESSES = frozenset(
     {
         "accept", "account", "first-site", "first-user", "import", "sign-in", "sign-out", "static", "worksheets",
-        "favicon", "healthz", "readyz", "metrics", "media", "api", "new",
+        "box", "calendar", "favicon", "healthz", "look", "metrics", "organisation", "readyz", "verify", "media", "api", "new",
     }
 )  # fmt: skip
 
