@@ -10,8 +10,8 @@ from django.conf import settings
 from django.db.models import OuterRef
 from django.utils.translation import gettext as _
 
+from facility import events
 from facility.compute.instants import datetime_of, instant_of
-from facility.events import now
 from facility.gathered import Rows, branch, current, fetch, minute_down, newest
 from facility.models import Check, CheckSheet, CheckState, Event, Heartbeat, Site
 from facility.readiness.words import when
@@ -52,7 +52,7 @@ def title_block(request: HttpRequest) -> dict[str, Any]:
     visit: Visit | None = getattr(request, "visit", None)
     if visit is None:
         return shown
-    at = now()
+    at = events.now()
     rows = fetch(branches(visit.site))
     return shown | {
         "visit": visit,

@@ -10,8 +10,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
+from facility import events
 from facility.access import Act, enter, sites_of
-from facility.events import now
 from facility.readiness import fill, services, shell
 from facility.readiness.emergency import crew_sum
 from facility.readiness.gas_sums import gas_sums
@@ -57,7 +57,7 @@ def now_page(request: StaffRequest, site: str, chamber: str = "") -> HttpRespons
             request, "readiness/now.html", context | {"sentence": _("No chamber is recorded yet."), "rows": []}
         )
     shown = _chosen(chambers, chamber)
-    at = now()
+    at = events.now()
     answer = services.evaluate_chamber(shown, at)
     beside = page_rows(visit.site, chambers)
     rows = [row_of(visit, answer, plan) for plan in answer.facts.plans]
@@ -84,7 +84,7 @@ def why(request: StaffRequest, site: str, chamber: str, plan: str) -> HttpRespon
     """Show every finding behind one plan's answer."""
     visit = enter(request, site)
     chambers = services.chambers_of(visit.site)
-    answer = services.evaluate_chamber(_chosen(chambers, chamber), now())
+    answer = services.evaluate_chamber(_chosen(chambers, chamber), events.now())
     if plan not in answer.facts.plans:
         raise Http404
     evaluation = with_links(site, answer.plain(plan))
@@ -111,7 +111,7 @@ def api(request: HttpRequest, site: Site) -> HttpResponse:
     if request.method not in ("GET", "HEAD"):
         return HttpResponseNotAllowed(["GET", "HEAD"])
     try:
-        question = shell.asked(site.key, request.GET.get("chamber"), request.GET.get("at"), now())
+        question = shell.asked(site.key, request.GET.get("chamber"), request.GET.get("at"), events.now())
     except shell.AskedWrongError as error:
         return JsonResponse({"error": str(error)}, status=400)
     return JsonResponse(shell.plain(question), json_dumps_params={"ensure_ascii": False, "indent": 2})

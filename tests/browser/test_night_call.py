@@ -1,4 +1,4 @@
-"""The answer at three in the morning, on a phone, in red light, on the demo, with the sums of that night by hand.
+"""A call at three in the morning, on a phone, in red light, played on the demo from the first tap to the day after.
 
 That night one gauge of the inner lock's depth is overdue and the other is broken, one tender is still inside his wait,
 and the air is enough for one table and not for another. By hand, from the records of the demo:
@@ -24,9 +24,12 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from facility import events
+from facility.accounts.demo import DEMO_PASSWORD
 from facility.demo.loading import demo_set, load
+from facility.record_check import verify
 from tests.browser import night as story
-from tests.browser.night import PHONE, THREE, Night, at
+from tests.browser.night import PHONE, THREE, Night, at, submit
+from treatments.models import CallOut, Need, PressureWait, Run, Waiver
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -97,6 +100,7 @@ def test_the_answer_at_three_and_its_reasons(night: Night, barriers: Callable[[P
     six = night.go("readiness:why", "chamber-1", "table-6")
     assert "calibration was due 3 Feb 2026" in six
     assert "glass cracked" in six
+    assert PressureWait.objects.get(person__key="e-mork").ends_at == at("06:15")
     shown = re.search(r"([\d ,\u202f\u00a0]+) L counted of 415", night.go("readiness:why", "chamber-1", "table-6-two"))
     assert shown is not None
     counted = float(re.sub(r"\D", "", shown[1]))
@@ -105,3 +109,141 @@ def test_the_answer_at_three_and_its_reasons(night: Night, barriers: Callable[[P
     assert crew["filled"][0] == crew["slots"] - 1
     assert {"person": "e-mork", "role": "inside tender", "lacks": ["wait"]} in crew["lifts"]
     night.go("readiness:now")
+
+
+def test_the_call_the_waiver_the_run_and_the_morning_after(night: Night) -> None:
+    call = call_begun(night)
+    asked_and_answering(night, call)
+    table_decided(night, call)
+    waived_on_the_telephone(night)
+    run = run_started(night, call)
+    chamber_in_use(night)
+    surface_reached(night, run)
+    morning_after(night)
+    assert verify().faults == ()
+
+
+def call_begun(night: Night) -> CallOut:
+    """One tap on the Now page: the clock runs, and those on duty at three are asked."""
+    night.clock("03:01")
+    night.go("readiness:now")
+    submit(night.page, "Start call-out")
+    call = CallOut.objects.get()
+    assert call.began_at == at("03:01")
+    on_duty = {"Eirik Mork", "Jon Hovland", "Karin Lindqvist", "Mari Tangen", "Sindre Aune"}
+    assert {one.person.name for one in call.people.all()} == on_duty
+    night.clock("03:04")
+    assert "Call-out 3 min" in night.go("readiness:call", call.pk)
+    return call
+
+
+def asked_and_answering(night: Night, call: CallOut) -> None:
+    """Mari Tangen comes within a quarter of an hour: 03:04 + 15 min = 03:19. Eirik Mork cannot."""
+    page = night.page
+    for name, said, minutes in (("Mari Tangen", "is coming", "15"), ("Eirik Mork", "cannot come", "")):
+        row = page.locator("li").filter(has=page.get_by_text(name, exact=True))
+        row.locator("[name=minutes]").fill(minutes)
+        row.get_by_role("button", name=said, exact=True).click()
+        page.wait_for_load_state()
+    told = {one.person.key: (one.answer, one.expected_at) for one in call.people.all()}
+    assert told["m-tangen"] == ("coming", at("03:19"))
+    assert told["e-mork"] == ("cannot", None)
+    assert "expected 12 Feb 2026 03:19" in night.words()
+
+
+def table_decided(night: Night, call: CallOut) -> None:
+    """Decided for Table 6, the page lists nothing but what stands between now and seal made for it."""
+    page = night.page
+    page.select_option("[name=plan]", label=TABLE_6)
+    submit(page, "Decide")
+    words = night.words()
+    between = words[words.index("Between now and seal made:") : words.index("Who was asked")]
+    assert "Inner-lock depth" in between
+    assert "Air to press" not in between
+    call.refresh_from_db()
+    assert call.plan is not None
+    assert call.plan.key == "table-6"
+
+
+def waived_on_the_telephone(night: Night) -> None:
+    """The physician grants it at 03:05; the supervisor records it; 24 h for the countersign."""
+    page = night.page
+    night.clock("03:05")
+    page.get_by_role("link", name="Waive", exact=True).click()
+    assert "calibration was due 3 Feb 2026" in night.words()
+    page.fill("[name=accepts]", "0")
+    page.fill("[name=why]", "gauge 2 is nine days over its date and agreed with the inside gauge last evening")
+    page.fill("[name=counter_measure]", "the tender reads the inside gauge IL-D3 aloud at each stop")
+    page.fill("[name=ends_at]", "12 Feb 2026 09:00")
+    page.fill("[name=granted_by]", "Jon Hovland")
+    page.fill("[name=password]", DEMO_PASSWORD)
+    submit(page, "Record the waiver")
+    row = Waiver.objects.get()
+    assert (row.spoken, row.countersigned_at, row.countersign_by) == (True, None, at("03:05", 13))
+    assert (row.need, row.plans) == (Need.objects.get(key="il-depth"), ["table-6"])
+    told = night.answers()
+    assert (told[TABLE_6]["state"], told[FOR_TWO]["state"]) == ("Ready with limits", "Not ready")
+    assert told[TABLE_6]["findings"]["il-depth"]["without_waiver"] == "stops"
+    assert (told[TABLE_6]["holds_until"], told[TABLE_6]["limiting"]) == ("2026-02-12T08:00Z", ["il-depth"])
+    night.go("readiness:now")
+    assert "Ready with limits" in night.plate(TABLE_6)
+    assert "09:00" in night.plate(TABLE_6)
+
+
+def run_started(night: Night, call: CallOut) -> Run:
+    """Opened from the call at 03:20 with its people; left surface at 03:25, inside the house rules."""
+    page = night.page
+    night.clock("03:20")
+    night.go("readiness:call", call.pk)
+    page.get_by_role("link", name="Start run").click()
+    assert page.locator("[name=plan] option:checked").inner_text().startswith("Table 6, 1 patient")
+    page.locator("[name=purpose][value=treatment]").check()
+    page.select_option("[name=panel]", label="Sindre Aune")
+    page.select_option("[name=tender]", label="Mari Tangen")
+    page.fill("[name=patients]", "1")
+    submit(page, "Open the run")
+    night.clock("03:25")
+    page.get_by_role("link", name="Left surface").click()
+    page.fill("[name=at]", "12 Feb 2026 03:25")
+    page.locator("main form button.main").click()
+    page.wait_for_load_state()
+    run = Run.objects.get(ended_at=None)
+    assert (run.started_at, run.planned_end_at) == (at("03:25"), at("11:33"))
+    assert not run.outside_house_rules
+    assert "Ready with limits" in run.shown
+    return run
+
+
+def chamber_in_use(night: Night) -> None:
+    """While it is on, no plan of the chamber may start; free 60 min after its planned end: 11:33 + 1 h = 12:33."""
+    night.clock("04:00")
+    for one in night.answers().values():
+        assert one["state"] == "Not ready"
+        assert "chamber" in one["in_the_way"]
+    assert "12:33" in night.go("readiness:why", "chamber-1", "table-9")
+
+
+def surface_reached(night: Night, run: Run) -> None:
+    """Recorded at 08:15 for 08:13; the tender waits 18 h from surface, and not from when it was entered."""
+    page = night.page
+    night.clock("08:15")
+    night.go("treatments:run", run.pk)
+    page.get_by_role("link", name="Reached surface").click()
+    page.fill("[name=at]", "12 Feb 2026 08:13")
+    page.locator("main form button.main").click()
+    page.wait_for_load_state()
+    run.refresh_from_db()
+    assert run.ended_at == at("08:13")
+    wait = PressureWait.objects.get(run=run)
+    assert (wait.person.key, wait.starts_at, wait.ends_at) == ("m-tangen", at("03:25"), at("02:13", 13))
+    assert "13 Feb 2026 02:13" in night.words()
+
+
+def morning_after(night: Night) -> None:
+    """The chamber is free, nothing is known of the gas until it is read, and the evening's check is void."""
+    told = night.answers()
+    for name in ("air", "oxygen", "daily-check"):
+        assert told[TABLE_6]["findings"][name]["state"] == "not known", name
+    assert "chamber" not in (told[TABLE_6]["findings"]["il-depth"], told[TABLE_6].get("waivers"))
+    waits = {one["person"] for one in told[FOR_TWO]["findings"]["crew"]["lifts"] if "wait" in one["lacks"]}
+    assert waits == {"m-tangen"}, "Eirik Mork's wait ended at 06:15, Mari Tangen's lasts until 02:13 of the 13th"

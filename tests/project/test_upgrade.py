@@ -37,7 +37,7 @@ def steps(folder: Path) -> subprocess.CompletedProcess[str]:
     return manage(folder, "upgrade", "--check")
 
 
-def rows(folder: Path, query: str) -> list[tuple[str]]:
+def rows(folder: Path, query: str) -> list[tuple[str, ...]]:
     with closing(sqlite3.connect(folder / "deepstead.sqlite3")) as link:
         return link.execute(query).fetchall()
 

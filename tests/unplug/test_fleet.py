@@ -91,7 +91,12 @@ def test_two_web_processes_and_three_workers_do_two_hundred_jobs_once_each(made:
 
     numbers = {processes.running[name].pid: name for name in WORKERS}
     found: list[str] = []
-    wait("a worker at work", lambda: found.append(busy_worker(made, numbers)) or found[-1])  # type: ignore[func-returns-value]  # append, then look
+
+    def is_busy() -> bool:
+        found.append(busy_worker(made, numbers))
+        return bool(found[-1])
+
+    wait("a worker at work", is_busy)
     processes.kill(found[-1])
     for port in ports:
         wait(f"the web process on {port}", lambda port=port: asked(port, "/healthz")[0] == 200)  # type: ignore[misc]  # bound now

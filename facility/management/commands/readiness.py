@@ -11,6 +11,7 @@ from typing import Any
 from django.core.management.base import CommandError
 from django.utils.translation import gettext as _
 
+from facility import events
 from facility.compute.changes import Change, load_changes
 from facility.compute.facts import Facility
 from facility.compute.facts_json import load_facts
@@ -27,7 +28,6 @@ from facility.compute.instants import FactsError, Instant, parse_instant
 from facility.compute.readiness import evaluate, evaluate_plan
 from facility.compute.states import CAUTION
 from facility.compute.whatif import what_if
-from facility.events import now
 from facility.management.records_command import RecordsCommand
 from facility.readiness import shell
 from facility.readiness.ahead import whatif_shell
@@ -92,7 +92,7 @@ class Command(RecordsCommand):
             )
 
     def _of_site(self, options: dict[str, Any]) -> None:
-        question = shell.asked(options["site"], options["chamber"], options["at"], now())
+        question = shell.asked(options["site"], options["chamber"], options["at"], events.now())
         if not (options["forecast"] or _asks_what_if(options)):
             self.stdout.write(shell.as_json(question) if options["json"] else shell.as_text(question))
             return

@@ -11,12 +11,12 @@ from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
+from facility import events
 from facility.access import Act, enter
 from facility.compute.coverage import Stretch, coverage, crewed_min, swapped
 from facility.compute.emergency import crewed_by
 from facility.compute.facts import Span
 from facility.compute.instants import MINUTES_PER_DAY, datetime_of, instant_of
-from facility.events import now
 from facility.models import DutyPeriod, Person
 from facility.readiness import services
 from facility.readiness.axis import percent
@@ -83,7 +83,7 @@ def crew_hours(request: HttpRequest, site: str, chamber: str = "") -> HttpRespon
     shown = next((one for one in services.chambers_of(visit.site) if chamber in ("", one.key)), None)
     if shown is None:
         raise Http404
-    at = now()
+    at = events.now()
     answer = services.evaluate_chamber(shown, at)
     form = SwapForm(request.GET if "duty" in request.GET else None)
     form.open_at(visit.site, at)

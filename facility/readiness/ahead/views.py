@@ -9,12 +9,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from facility import house
+from facility import events, house
 from facility.access import Act, Visit, enter
 from facility.compute.instants import FactsError, datetime_of
 from facility.compute.readiness import evaluate
 from facility.compute.whatif import changed
-from facility.events import now
 from facility.readiness import services
 from facility.readiness.ahead.coming import caution_of_forecast, coming_of, ticks_of
 from facility.readiness.ahead.forms import WhatIfForm
@@ -52,7 +51,7 @@ def ahead(request: HttpRequest, site: str, chamber: str = "") -> HttpResponse:
     if not services.chambers_of(visit.site):
         return render(request, "readiness/ahead/ahead.html", {"visit": visit, "place": "now", "plans": []})
     shown, chambers = _chamber(visit, chamber)
-    answer = services.evaluate_chamber(shown, now())
+    answer = services.evaluate_chamber(shown, events.now())
     plans = coming_of(answer, _lead_days(visit), int(house.values(visit.site)["lead_time_days"]))
     context = {
         "visit": visit, "place": "now", "chambers": chambers, "chamber": shown, "plans": plans,
@@ -95,7 +94,7 @@ def what_if(request: HttpRequest, site: str, chamber: str = "") -> HttpResponse:
     """Ask what a change would do to each plan; before and after stand side by side."""
     visit = enter(request, site, Act.SEE)
     shown, chambers = _chamber(visit, chamber)
-    answer = services.evaluate_chamber(shown, now())
+    answer = services.evaluate_chamber(shown, events.now())
     form = WhatIfForm(request.GET if "ask" in request.GET else None, initial={"after_start": datetime_of(answer.at)})
     form.open_on(answer, visit.site)
     compared: list[Compared] = []

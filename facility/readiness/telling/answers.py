@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.utils.translation import gettext as _
 
+from facility import events
 from facility.compute.changes import load_changes
 from facility.compute.findings import dump_comparison, dump_forecast
 from facility.compute.forecast import forecast
 from facility.compute.instants import FactsError, format_instant
 from facility.compute.whatif import what_if
-from facility.events import now
 from facility.readiness import services, shell
 from facility.readiness.ahead import whatif_shell
 from facility.readiness.ahead.coming import caution_of_forecast
@@ -60,7 +60,7 @@ def _asked(request: HttpRequest, site: Site) -> tuple[Answer, str]:
     plan = request.GET.get("plan", "")
     if not plan:
         raise shell.AskedWrongError(_("Name the plan: add plan=KEY to the address."))
-    question = shell.asked(site.key, request.GET.get("chamber"), request.GET.get("at"), now())
+    question = shell.asked(site.key, request.GET.get("chamber"), request.GET.get("at"), events.now())
     return whatif_shell.answer_with(question, plan), plan
 
 

@@ -13,10 +13,9 @@ from django.core.cache import cache
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from facility import house
+from facility import events, house
 from facility.compute.instants import datetime_of, instant_of
 from facility.compute.states import State
-from facility.events import now
 from facility.models import ContactKind
 from facility.readiness import fill, sentences, services
 from facility.readiness.page_rows import page_rows
@@ -126,7 +125,7 @@ def public(site: Site) -> Public:
     key = f"public-status:{site.pk}:{get_language()}"
     found: Public | None = cache.get(key)
     if found is None:
-        found = _public(site, now())
+        found = _public(site, events.now())
         cache.set(key, found, KEPT_S)
     return found
 

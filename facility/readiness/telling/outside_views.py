@@ -13,9 +13,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from facility import events
 from facility.access import Act, enter
 from facility.compute.instants import format_instant, instant_of
-from facility.events import now
 from facility.models import Site
 from facility.papers.printing import PrintingError, as_answer, pdf_of
 from facility.readiness.services import caution
@@ -31,7 +31,7 @@ log = logging.getLogger(__name__)
 def statement(request: StaffRequest, site: str) -> HttpResponse:
     """Send the availability statement as a PDF."""
     visit = enter(request, site, Act.SEE)
-    told = availability(visit.site, now())
+    told = availability(visit.site, events.now())
     context = {
         "visit": visit, "told": told, "call_words": call_words(), "caution": caution(), "printed_by": visit.actor.name,
     }  # fmt: skip

@@ -10,8 +10,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from facility import events
 from facility.models import Chamber, Event
-from facility.readiness import context, views
 from facility.readiness.telling import answers
 from tests import make
 from tests.facility.readiness_db import build
@@ -25,8 +25,7 @@ NAMES = ("readiness:api", "readiness:forecast_json", "readiness:what_if_json")
 @pytest.fixture(autouse=True)
 def chamber(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Chamber:
     settings.API_TOKEN = TOKEN
-    for module in (views, context, answers):
-        monkeypatch.setattr(module, "now", lambda: build.T)
+    monkeypatch.setattr(events, "now", lambda: build.T)
     return build.worked_example()
 
 

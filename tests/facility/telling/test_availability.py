@@ -11,10 +11,8 @@ from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
 
-from facility import services
+from facility import events, services
 from facility.models import Chamber, Contact, HouseRule
-from facility.readiness import context
-from facility.readiness.telling import availability, outside_views
 from tests import make
 from tests.facility.readiness_db import build
 from tests.facility.telling.support import declared
@@ -29,8 +27,7 @@ HOUR = timedelta(hours=1)
 @pytest.fixture(autouse=True)
 def chamber(monkeypatch: pytest.MonkeyPatch) -> Chamber:
     cache.clear()
-    for module in (availability, outside_views, context):
-        monkeypatch.setattr(module, "now", lambda: build.T)
+    monkeypatch.setattr(events, "now", lambda: build.T)
     return build.worked_example()
 
 
@@ -101,7 +98,7 @@ def test_the_public_line_is_dated_and_no_state_outlives_its_end(chamber: Chamber
 def test_a_state_that_ends_sooner_is_shown_no_longer(chamber: Chamber, monkeypatch: pytest.MonkeyPatch) -> None:
     make_public(chamber)
     soon = build.T + timedelta(hours=7, minutes=17)  # five minutes before 17:22
-    monkeypatch.setattr(availability, "now", lambda: soon)
+    monkeypatch.setattr(events, "now", lambda: soon)
     (table,) = Client().get(reverse("readiness:status_json", args=["skerrow"])).json()["tables"]
     assert table["not_after"] == "2026-11-27T17:22Z"
 

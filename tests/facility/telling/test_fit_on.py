@@ -12,7 +12,6 @@ from django.urls import reverse
 
 from facility import events, services
 from facility.models import MedicalFitness, Person, QualificationHeld, QualificationKind
-from facility.readiness import context
 from facility.readiness.telling.fit_on import Line, fit_on
 from tests import make
 from tests.facility.readiness_db import build
@@ -34,7 +33,6 @@ class Clock:
 def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
     found = Clock()
     monkeypatch.setattr(events, "now", lambda: found.at)
-    monkeypatch.setattr(context, "now", lambda: found.at)
     return found
 
 

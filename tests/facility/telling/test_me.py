@@ -11,7 +11,6 @@ from django.urls import reverse
 from facility import events, services
 from facility.models import Event, FitDeclared, Person, Procedure, User
 from facility.practice import services as practice
-from facility.readiness import context
 from facility.readiness.telling.declaring import until_of
 from tests import make
 from tests.facility.readiness_db import build
@@ -26,7 +25,6 @@ def user(client: Client, monkeypatch: pytest.MonkeyPatch) -> User:
     found = make.user(make.site(zone="Europe/Oslo"), "tender")
     client.force_login(found)
     monkeypatch.setattr(events, "now", lambda: build.T)
-    monkeypatch.setattr(context, "now", lambda: build.T)
     return found
 
 
