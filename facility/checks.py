@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import os
 import sys
+from datetime import UTC, datetime, timedelta
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
 
 LIBRARIES = ("libpango-1.0.so.0", "libpangoft2-1.0.so.0", "libfontconfig.so.1")
 FONTS = "fontpkg_ibm_plex_sans"
+#: as `manage.py lan_certificate` leaves it in the data folder
+LAN_CERTIFICATE = "lan/server.pem"
+LAN_WARNING = timedelta(days=30)
 
 
 @register(Tags.files)
@@ -71,6 +75,34 @@ def check_fonts(app_configs: Sequence[AppConfig] | None, **_rest: object) -> lis
             f"The font package {FONTS} is not installed; pages and PDF use another font.",
             hint="Install requirements.txt again: python3 manage.py up --no-serve",
             id="facility.W002",
+        )
+    ]
+
+
+def lan_certificate_end() -> datetime | None:
+    """Return when the certificate for the local network ends; None without one, or if it cannot be read."""
+    path = settings.DATA_DIR / LAN_CERTIFICATE
+    if not path.is_file():
+        return None
+    from cryptography import x509  # noqa: PLC0415  # megabytes, needed only where there is a certificate
+
+    try:
+        return x509.load_pem_x509_certificate(path.read_bytes()).not_valid_after_utc
+    except (OSError, ValueError):
+        return None
+
+
+@register(Tags.security)
+def check_lan_certificate(app_configs: Sequence[AppConfig] | None, **_rest: object) -> list[CheckMessage]:
+    """Report a certificate for the local network that ends soon: browsers then refuse the box."""
+    end = lan_certificate_end()
+    if end is None or end - datetime.now(UTC) > LAN_WARNING:
+        return []
+    return [
+        Warning(
+            f"The certificate of the local network {'has ended' if end < datetime.now(UTC) else 'ends'} on {end:%Y-%m-%d}.",
+            hint="Run manage.py lan_certificate again with the same names, and let the reverse proxy read it anew.",
+            id="facility.W004",
         )
     ]
 
