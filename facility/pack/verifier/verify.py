@@ -9,6 +9,7 @@ import argparse
 import base64
 import hashlib
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -16,6 +17,10 @@ P = 2**255 - 19
 ORDER = 2**252 + 27742317777372353535851937790883648493
 D = -121665 * pow(121666, P - 2, P) % P
 ROOT_OF_MINUS_ONE = pow(2, (P - 1) // 4, P)
+TAGS, SIGNATURE, PAYLOAD = "tagmanifest-sha256.txt", "tagmanifest-sha256.txt.sig", "manifest-sha256.txt"
+HEAD, LEAVES, EVENTS, KEYS = "data/checkpoint.note", "data/leaves.txt", "data/events.jsonl", "data/keys.json"
+BAGIT = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+LISTED = re.compile(r"[0-9a-f]{64}  [A-Za-z0-9._/-]+")
 
 
 class Statement:
@@ -92,7 +97,7 @@ def ed25519(public, content, signature):
 
 def roots(leaves, sizes):
     """Return the root at each size (RFC 6962, 2.1)."""
-    full, found = [], {}
+    full, found = [], {0: hashlib.sha256().digest()}
     for size, leaf in enumerate(leaves, 1):
         made, rest = hashlib.sha256(b"\0" + leaf).digest(), size - 1
         while rest & 1:
@@ -106,42 +111,85 @@ def roots(leaves, sizes):
     return found
 
 
+def _hex(code):
+    if not isinstance(code, str) or not re.fullmatch("[0-9a-f]{64}", code):
+        raise ValueError("not 64 digits and letters a to f: %r" % (code,))
+    return bytes.fromhex(code)
+
+
+def _base64(code):
+    raw = base64.b64decode(code, validate=True)
+    if base64.b64encode(raw).decode() != code:
+        raise ValueError("not base64 as it is written: %r" % code)
+    return raw
+
+
+def _lines(path):
+    found = path.read_bytes().decode().split("\n")
+    if found.pop():
+        raise ValueError("its last line is not ended")
+    return found
+
+
+def _digest(path):
+    made = hashlib.sha256()
+    with path.open("rb") as file:
+        for block in iter(lambda: file.read(1 << 20), b""):
+            made.update(block)
+    return made.hexdigest()
+
+
 def _manifest(folder, name, report):
-    told = {}
-    for line in (folder / name).read_bytes().decode().split("\n")[:-1]:
-        digest, gap, path = line[:64], line[64:66], line[66:]
-        if gap != "  " or path in told or ".." in path.split("/") or path.startswith("/") or "\\" in path:
+    told = set()
+    for line in _lines(folder / name):
+        digest, path = line[:64], line[66:]
+        parts = path.split("/")
+        if not LISTED.fullmatch(line) or path in told or {"", ".", ".."} & set(parts):
             report.files.wrong(name, "a line that cannot be: " + repr(line))
             continue
-        told[path] = digest
+        told.add(path)
         at = folder / path
         if at.is_symlink() or not at.is_file():
             report.files.wrong(path, "is missing")
-        elif hashlib.sha256(at.read_bytes()).hexdigest() != digest:
-            report.files.wrong(path, "was changed")
+        else:
+            _tried(report.files, path, _compared, at, path, digest, report)
     return told
 
 
+def _compared(at, path, digest, report):
+    if _digest(at) != digest:
+        report.files.wrong(path, "was changed")
+
+
 def _files(folder, report):
-    told = _manifest(folder, "tagmanifest-sha256.txt", report)
-    for need in ("bagit.txt", "bag-info.txt", "manifest-sha256.txt"):
+    told = _tried(report.files, TAGS, _manifest, folder, TAGS, report) or set()
+    for need in ("bagit.txt", "bag-info.txt", PAYLOAD):
         if need not in told:
             report.files.wrong(need, "is not in the tag manifest")
-    payload = _manifest(folder, "manifest-sha256.txt", report)
-    known = set(told) | set(payload) | {"tagmanifest-sha256.txt", "tagmanifest-sha256.txt.sig"}
+    if (folder / "bagit.txt").is_file() and (folder / "bagit.txt").read_bytes() != BAGIT:
+        report.files.wrong("bagit.txt", "is not that of a pack")
+    payload = _tried(report.files, PAYLOAD, _manifest, folder, PAYLOAD, report) or set()
+    known, seen = told | payload | {TAGS, SIGNATURE}, {}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
         if path.is_symlink() or (not path.is_dir() and name not in known):
             report.files.wrong(name, "does not belong to the pack")
+        if seen.setdefault(name.lower(), name) != name:
+            report.files.wrong(name, "differs only in capitals from " + seen[name.lower()])
 
 
 def _note(path):
-    text, _, tail = path.read_bytes().decode().rpartition("\n\n")
-    lines = text.split("\n")
-    signed = [line[2:].split(" ") for line in tail.split("\n")[:-1] if line.startswith("\u2014 ")]
-    return text + "\n", int(lines[1]), base64.b64decode(lines[2], validate=True), [
-        (name, base64.b64decode(code, validate=True)) for name, code in signed
-    ]
+    text, gap, tail = path.read_bytes().decode().rpartition("\n\n")
+    lines, signed = text.split("\n"), tail.split("\n")
+    if not gap or signed.pop() or len(lines) != 3 or not re.fullmatch("[1-9][0-9]*", lines[1]):
+        raise ValueError("it is no signed head of a log")
+    found = []
+    for line in signed:
+        dash, name, code = line.split(" ")
+        if dash != "\u2014" or not name:
+            raise ValueError("a line that is no signature: %r" % line)
+        found.append((name, _base64(code)))
+    return text + "\n", int(lines[1]), _base64(lines[2]), found
 
 
 def _signer(text, signed, keys):
@@ -154,56 +202,83 @@ def _signer(text, signed, keys):
 
 
 def _events(folder, report, notes):
-    leaves = [bytes.fromhex(line) for line in (folder / "data/leaves.txt").read_bytes().decode("ascii").split("\n")[:-1]]
+    leaves = [_hex(line) for line in _lines(folder / LEAVES)]
+    report.size = len(leaves)
     found = roots(leaves, {size for _, size, _, _ in notes.values()})
     for name, (_, size, root, _) in notes.items():
-        if found.get(size) != root or (name == "data/checkpoint.note" and size != len(leaves)):
-            report.events.wrong("data/leaves.txt", "does not lead to the head in " + name)
-    for line in (folder / "data/events.jsonl").read_bytes().decode().split("\n")[:-1]:
+        if found.get(size) != root or (name == HEAD and size != len(leaves)):
+            report.events.wrong(LEAVES, "does not lead to the head in " + name)
+    _tried(report.events, EVENTS, _chain, folder, report, leaves)
+
+
+def _chain(folder, report, leaves):
+    last = 0
+    for line in _lines(folder / EVENTS):
         one = json.loads(line)
-        seq, prev = one["seq"], bytes.fromhex(one["prev"])
+        seq, prev = one["seq"], _hex(one["prev"])
         made = hashlib.sha256(b"deepstead event v1\0" + prev + one["payload"].encode()).digest()
-        before = leaves[seq - 2] if seq > 1 else bytes(32)
-        if not 0 < seq <= len(leaves) or made.hex() != one["digest"] or leaves[seq - 1] != made or prev != before:
-            report.events.wrong("data/events.jsonl", "event %s is not the one of the log" % seq)
-    report.size = len(leaves)
+        fits = type(seq) is int and last < seq <= len(leaves) and made == leaves[seq - 1] == _hex(one["digest"])
+        if not fits or prev != (leaves[seq - 2] if seq > 1 else bytes(32)):
+            report.events.wrong(EVENTS, "event %s is not the one of the log" % seq)
+        else:
+            last = seq
+
+
+def _keys(folder, report):
+    keys, before = {}, {}
+    for row in json.loads((folder / KEYS).read_bytes().decode()):
+        if row["use"] != "log":
+            continue
+        raw = _hex(row["public_hex"])
+        told = hashlib.sha256(raw).hexdigest()
+        if told != row["fingerprint"]:
+            report.signature.wrong(KEYS, "a fingerprint is not that of its key")
+        if told in keys:
+            report.signature.wrong(KEYS, "a key is there twice")
+        keys[told] = raw
+        before[told] = _passed_on(row, raw, keys, report)
+    return keys, before
 
 
 def _signature(folder, report, notes, pin):
-    keys = {}
-    for row in json.loads((folder / "data/keys.json").read_bytes().decode()):
-        if row["use"] == "log":
-            raw = bytes.fromhex(row["public_hex"])
-            keys[raw] = row
-            if hashlib.sha256(raw).hexdigest() != row["fingerprint"]:
-                report.signature.wrong("data/keys.json", "a fingerprint is not that of its key")
-            _passed_on(row, raw, {hashlib.sha256(key).hexdigest(): key for key in keys}, report)
+    keys, before = _keys(folder, report)
+    if not keys:
+        report.signature.unchecked(KEYS, "holds no key of the log")
+        return
     for name, (text, _, _, signed) in notes.items():
-        key = _signer(text, signed, keys)
+        key = _signer(text, signed, keys.values())
         if key is None:
-            report.signature.wrong(name, "is not signed by a key in data/keys.json")
-        elif name == "data/checkpoint.note":
+            report.signature.wrong(name, "is not signed by a key in " + KEYS)
+        elif name == HEAD:
             report.fingerprint = hashlib.sha256(key).hexdigest()
-            signature = base64.b64decode((folder / "tagmanifest-sha256.txt.sig").read_bytes().strip(), validate=True)
-            content = b"deepstead pack v1\0" + (folder / "tagmanifest-sha256.txt").read_bytes()
-            if not ed25519(key, content, signature):
-                report.signature.wrong("tagmanifest-sha256.txt.sig", "does not fit the tag manifest")
-    if pin and report.fingerprint != pin.lower():
-        report.signature.wrong("data/checkpoint.note", "is signed by %s, not by the key asked for" % report.fingerprint)
+            _tried(report.signature, SIGNATURE, _tags, folder, key, report)
+    at, steps = report.fingerprint, 0
+    while at and at != pin and steps < len(keys):
+        at, steps = before.get(at, ""), steps + 1
+    if pin and at != pin:
+        report.signature.wrong(HEAD, "is signed by %s, not by the key asked for" % (report.fingerprint or "no known key"))
+
+
+def _tags(folder, key, report):
+    signature = _base64((folder / SIGNATURE).read_bytes().decode("ascii"))
+    if not ed25519(key, b"deepstead pack v1\0" + (folder / TAGS).read_bytes(), signature):
+        report.signature.wrong(SIGNATURE, "does not fit the tag manifest")
 
 
 def _passed_on(row, raw, known, report):
+    """Return the fingerprint of the key that passed on to this one, if both signed so."""
     told = row["passed_on"]
     if not told:
-        return
+        return ""
     lines = dict(line.split(": ", 1) for line in told["text"].split("\n")[1:-1])
     content = b"deepstead key statement v1\0" + told["text"].encode()
-    old = known.get(lines["old"], b"")
-    if lines["new"] != row["fingerprint"] or not (
-        ed25519(old, content, base64.b64decode(told["old_signature"]))
-        and ed25519(raw, content, base64.b64decode(told["new_signature"]))
+    if lines["new"] == row["fingerprint"] and (
+        ed25519(known.get(lines["old"], b""), content, _base64(told["old_signature"]))
+        and ed25519(raw, content, _base64(told["new_signature"]))
     ):
-        report.signature.wrong("data/keys.json", "a key was not passed on by the one before it")
+        return lines["old"]
+    report.signature.wrong(KEYS, "a key was not passed on by the one before it")
+    return ""
 
 
 def _tried(statement, member, act, *given):
@@ -215,23 +290,34 @@ def _tried(statement, member, act, *given):
 
 
 def verify_folder(path, pin="", older=None):
-    """Verify an unpacked pack."""
+    """Verify an unpacked pack. ``pin``: fingerprint that must have signed, or passed on to the key that did."""
     folder, report, notes = Path(path), Report(), {}
-    _tried(report.files, "tagmanifest-sha256.txt", _files, folder, report)
-    for at in [folder / "data/checkpoint.note", *sorted((folder / "data/checkpoints").glob("*"))]:
+    _tried(report.files, TAGS, _files, folder, report)
+    for need in (TAGS, SIGNATURE, PAYLOAD, HEAD, LEAVES, EVENTS, KEYS):
+        if not (folder / need).is_file():
+            report.files.wrong(need, "is missing")
+    for at in [folder / HEAD, *sorted((folder / "data/checkpoints").glob("*"))]:
         name = at.relative_to(folder).as_posix()
         told = _tried(report.events, name, _note, at)
         if told:
             notes[name] = told
-    if "data/checkpoint.note" not in notes:
-        report.signature.wrong("data/checkpoint.note", "cannot be read")
-    _tried(report.events, "data/events.jsonl", _events, folder, report, notes)
-    _tried(report.signature, "data/keys.json", _signature, folder, report, notes, pin)
+    if HEAD not in notes:
+        report.signature.wrong(HEAD, "cannot be read")
+    _tried(report.events, LEAVES, _events, folder, report, notes)
+    _tried(report.signature, KEYS, _signature, folder, report, notes, "".join(pin.lower().split()))
     if older:
-        before, now = ((Path(one) / "data/leaves.txt").read_bytes() for one in (older, folder))
-        if not now.startswith(before):
-            report.events.wrong("data/leaves.txt", "does not continue the older pack")
+        _tried(report.events, LEAVES, _continues, folder, Path(older), report)
     return report
+
+
+def _continues(folder, older, report):
+    try:
+        before = (older / LEAVES).read_bytes()
+    except OSError as error:
+        report.events.unchecked(LEAVES, "of the older pack cannot be read: %s" % error)
+        return
+    if not (folder / LEAVES).read_bytes().startswith(before):
+        report.events.wrong(LEAVES, "does not continue the older pack")
 
 
 def main():
@@ -240,6 +326,10 @@ def main():
     reader.add_argument("--key", default="")
     reader.add_argument("--older")
     given = reader.parse_args()
+    if given.key and not re.fullmatch("[0-9a-f]{64}", "".join(given.key.lower().split())):
+        reader.error("--key: a fingerprint is 64 digits and letters a to f; this one is %r" % given.key)
+    if not Path(given.folder).is_dir():
+        reader.error("there is no folder %s" % given.folder)
     report = verify_folder(given.folder, given.key, given.older)
     told = (
         ("Files unchanged", report.files),
