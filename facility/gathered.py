@@ -145,13 +145,19 @@ def sort_rows(texts: Iterable[str]) -> Rows:
 
 @contextmanager
 def collector_paused() -> Iterator[None]:
-    """Make many things that all stay: to look for rubbish among them again and again only takes time."""
+    """Make many things that all stay: to look for rubbish among them again and again only takes time.
+
+    Afterwards they count as old, so that the collector does not walk through all of them at once.
+    """
     was_on = gc.isenabled()
     gc.disable()
     try:
         yield
     finally:
         if was_on:
+            if not gc.get_freeze_count():  # a web process shares what was frozen before it was made
+                gc.freeze()
+                gc.unfreeze()
             gc.enable()
 
 

@@ -9,10 +9,22 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models import Max, OuterRef, Q, QuerySet, Subquery
 
 from facility.gathered import current
-from facility.models import Check, CheckSheet, CheckState, DutyPeriod, MedicalFitness, Person, QualificationHeld, Site
+from facility.models import (
+    Check,
+    CheckSheet,
+    CheckState,
+    DrillPart,
+    DutyPeriod,
+    FitDeclared,
+    MedicalFitness,
+    Person,
+    QualificationHeld,
+    ShutDown,
+    Site,
+)
 from facility.readiness.gather_people import EXPIRED_SHOWN
 from maintenance.models import (
     BankReading,
@@ -27,7 +39,7 @@ from maintenance.models import (
     WorkRecord,
     WorkResult,
 )
-from treatments.models import Need, NeedMember, Plan, PressureWait, Run, Waiver
+from treatments.models import Need, NeedMember, Plan, PressureWait, Run, RunPlace, Waiver
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -116,7 +128,7 @@ def _treatments(scope: Scope) -> Iterator[tuple[str, Tuples]]:
     )
     yield "plan", plans.values_list(
         "chamber_id", "pk", "key", "name", "party", "place", "table_min", "margin_min", "wait_min", "crew_waivable",
-        "extensions", "roles", "gas",
+        "extensions", "roles", "emergency_roles", "gas",
     )  # fmt: skip
     yield "plan's need", rests.values_list("plan_id", "need_id")
     yield (
@@ -131,6 +143,8 @@ def _treatments(scope: Scope) -> Iterator[tuple[str, Tuples]]:
         "granted_by",
     )  # fmt: skip
     yield "run", runs.values_list("chamber_id", "pk", "plan_id", "number", "started_at", "planned_end_at", "ended_at")
+    shut = current(ShutDown).filter(chamber__in=scope.chambers, ends_at__gt=scope.at)
+    yield "shut-down", shut.values_list("chamber_id", "pk", "starts_at", "ends_at", "why")
     yield "run's bank", breathed.values_list("need__plans", "bank_id")
 
 
@@ -144,11 +158,30 @@ def _people(scope: Scope) -> Iterator[tuple[str, Tuples]]:
     yield "person", people.values_list("site_id", "pk", "key", "name")
     newest = medicals.order_by("-examined_on", "-id")
     yield "medical", _newest(people, newest, "person_id", "examined_on", "good_until", "outcome")
-    yield "held", held.values_list("person_id", "kind__key", "kind__name", "issued_on", "expires_on", "second_look_by")
+    yield (
+        "held",
+        held.values_list(
+            "person_id", "kind__key", "kind__name", "issued_on", "expires_on", "second_look_by", "kind__recency_days"
+        ),
+    )
     waits = current(PressureWait).filter(ends_at__gt=scope.at, **of_people)
     yield "wait", waits.values_list("person_id", "starts_at", "ends_at")
     duty = current(DutyPeriod).filter(ends_at__gt=scope.at, **of_people)
+    yield from _practice(scope, people, of_people)
     yield "duty", duty.values_list("person_id", "on_call", "starts_at", "ends_at")
+
+
+def _practice(scope: Scope, people: QuerySet[Person], of_people: dict[str, Any]) -> Iterator[tuple[str, Tuples]]:
+    """Yield the newest run and drill of each person in each role, and what each declared last."""
+    runs = current(RunPlace).filter(run__retired_at=None, run__ended_at__lte=scope.at, **of_people)
+    drills = current(DrillPart).filter(
+        drill__retired_at=None, drill__reached=True, drill__held_at__lte=scope.at, **of_people
+    )
+    declared = current(FitDeclared).filter(person=OuterRef("pk"), declared_at__lte=scope.at)
+    yield "practised", runs.order_by().values_list("person_id", "role").annotate(last=Max("run__ended_at"))
+    yield "drilled", drills.order_by().values_list("person_id", "role").annotate(last=Max("drill__held_at"))
+    fields = ("person_id", "fit", "declared_at", "until")
+    yield "declared", _newest(people, declared.order_by("-declared_at", "-id"), *fields)
 
 
 def _checks(scope: Scope) -> Iterator[tuple[str, Tuples]]:

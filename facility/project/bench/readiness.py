@@ -29,12 +29,14 @@ from facility.readiness.gather import AT_ONCE, gather, scope_of
 from facility.readiness.services import answers
 
 PURE_LIMIT_MS = 10.0
+PARTIES_LIMIT_MS = 30.0
 QUERY_LIMIT = 12.0
 PAGE_LIMIT = 1.2
 FLOOR_LIMIT = 1.3
 LINEAR_LIMIT = 1.2
 FORECAST_LIMIT = 25.0
 MANY, FEW = 1000, 10
+PARTIES = Size(plans=36, months=12)
 SMALL = Size(items=40, people=8, plans=4, needs=20, months=1)
 
 
@@ -61,6 +63,26 @@ def pure_function() -> Result:
         (facts,) = gather(chambers, AT).values()
         (taken,) = seconds([lambda: evaluate(facts, instant_of(AT))], 15)
     return Result("readiness of 12 plans, pure function", taken * 1000, PURE_LIMIT_MS, "ms")
+
+
+def many_plans() -> Result:
+    """300 items, 30 people, 12 tables for 3 parties each: the function alone."""
+    with scratch_database():
+        (facts,) = gather(facilities(1, PARTIES), AT).values()
+        if len(facts.plans) != PARTIES.plans:
+            raise RuntimeError(f"{len(facts.plans)} plans instead of {PARTIES.plans}.")
+        (taken,) = seconds([lambda: evaluate(facts, instant_of(AT))], 9)
+    return Result("readiness of 12 tables for 3 parties, pure function", taken * 1000, PARTIES_LIMIT_MS, "ms")
+
+
+def many_plans_queries() -> Result:
+    """Queries of the whole Now page with 12 tables for 3 parties each."""
+    with scratch_database():
+        (chamber,) = facilities(1, PARTIES)
+        client = _signed_in()
+        with CaptureQueriesContext(connection) as asked:
+            _page(client, chamber)
+    return Result("queries of the Now page, 12 tables for 3 parties", len(asked), QUERY_LIMIT, "queries")
 
 
 def forecast() -> Result:

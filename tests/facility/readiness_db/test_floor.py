@@ -50,6 +50,10 @@ def test_the_floor_fetches_as_many_rows_of_each_kind_as_are_gathered() -> None:
     gathered["medical"] = sum(row[4] is not None for row in rows["person"])
     gathered["held"] = sum(len(row[5]) for row in rows["person"])
     gathered["wait"] = sum(len(row[6]) for row in rows["person"])
+    gathered["practised"] = sum(len(row[7]) for row in rows["person"])
+    gathered["drilled"] = sum(len(row[8]) for row in rows["person"])
+    gathered["declared"] = sum(row[9] is not None for row in rows["person"])
+    gathered["shut-down"] = len(rows["shut"])
     gathered["signed check"] = sum(row[4] is not None for row in rows["sheet"])
     apart = {"reading", "run's bank"}  # read once for a bank, gathered with each of its cylinders
     assert {kind: flat[kind] for kind in flat if kind not in apart} == {kind: gathered[kind] for kind in gathered}
