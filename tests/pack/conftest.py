@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 import facility.report
-from facility.pack import building, layout
 from tests.walk.pictures import pdf
 
 if TYPE_CHECKING:
@@ -47,7 +46,3 @@ def _short_report(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     stand_in.volumes = lambda _wanted, *, tell: [Volume("report-1-summary.pdf", path, "0" * 64, 1)]  # type: ignore[attr-defined]  # as above
     monkeypatch.setitem(sys.modules, "facility.report.build", stand_in)
     monkeypatch.setattr(facility.report, "build", stand_in, raising=False)
-    if not (building.VERIFIER / "verify.py").is_file():  # a part of its own, made elsewhere
-        for name in layout.VERIFIERS:
-            (tmp_path / name).write_text("stand-in")
-        monkeypatch.setattr(building, "VERIFIER", tmp_path)

@@ -24,7 +24,6 @@ from tests.pack.test_pages import run_next
 if TYPE_CHECKING:
     from django.http import HttpResponse
 
-pytest.importorskip("facility.pack.verifier.verify", reason="the verifier is a program of its own and is not there")
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("_short_report", "folder")]
 
 

@@ -1,0 +1,144 @@
+"""The program in a pack as a stranger runs it: isolated, without libraries, in an empty environment; by exit code."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from facility.pack import bag, layout
+from facility.trust import keys
+from tests import make
+from tests.pack.kit import built, opened
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("_short_report", "folder")]
+STATEMENTS = ["Files unchanged: ", "Events belong to the log of ", "Signed by the key "]
+
+
+@pytest.fixture
+def pack(tmp_path: Path) -> Path:
+    """Return the folder of an unpacked pack."""
+    return opened(built(make.site()), tmp_path / "unpacked")
+
+
+def run(root: Path, *arguments: str) -> tuple[int, str]:
+    """Run the program that lies in a pack; return its exit code and what it wrote."""
+    command = [sys.executable, "-I", "-S", str(root / "verify.py"), *arguments]
+    done = subprocess.run(command, cwd=root, env={}, capture_output=True, text=True, check=False, timeout=60)  # our own program
+    return done.returncode, done.stdout + done.stderr
+
+
+def listed_anew(root: Path) -> None:
+    """Make the manifests anew and sign them, as whoever holds the key of the box could."""
+    payload = [one for one in bag.members(root) if one.startswith("data/")]
+    (root / layout.MANIFEST).write_text(bag.manifest(root, payload))
+    tags = sorted([layout.BAGIT, layout.BAG_INFO, layout.MANIFEST, *layout.VERIFIERS])
+    (root / layout.TAG_MANIFEST).write_text(bag.manifest(root, tags))
+    bag.sign(root)
+
+
+def test_a_whole_pack_ends_with_0_and_says_three_things_and_what_is_not_proved(pack: Path) -> None:
+    code, told = run(pack)
+    assert code == 0, told
+    lines = told.splitlines()
+    assert [line[: len(start)] for line, start in zip(lines, STATEMENTS, strict=False)] == STATEMENTS
+    assert all(line.endswith(": yes") for line in lines[:3])
+    assert "NOT proved" in told
+
+
+def test_a_changed_byte_ends_with_1_and_names_the_member(pack: Path) -> None:
+    (pack / "data/README.txt").write_bytes((pack / "data/README.txt").read_bytes() + b"x")
+    code, told = run(pack)
+    assert code == 1
+    assert "data/README.txt: was changed" in told
+
+
+def test_without_a_key_the_signature_is_not_checked_and_it_ends_with_2(pack: Path) -> None:
+    (pack / layout.KEYS).write_text("[]")
+    listed_anew(pack)
+    code, told = run(pack)
+    assert code == 2
+    assert "Signed by the key ?: NOT CHECKED" in told
+    assert "data/keys.json: holds no key of the log" in told
+
+
+def test_an_older_pack_that_is_not_there_is_not_checked_and_one_of_another_log_is_wrong(
+    pack: Path, tmp_path: Path
+) -> None:
+    assert run(pack, "--older", str(tmp_path / "nothing"))[0] == 2
+    assert run(pack, "--older", str(pack))[0] == 0
+    other = shutil.copytree(pack, tmp_path / "other")
+    (other / layout.LEAVES).write_text("0" * 64 + "\n")
+    code, told = run(pack, "--older", str(other))
+    assert code == 1
+    assert "does not continue the older pack" in told
+
+
+def test_a_folder_that_is_not_there_and_a_fingerprint_that_is_none_end_with_2(pack: Path, tmp_path: Path) -> None:
+    assert run(pack, str(tmp_path / "nothing"))[0] == 2
+    code, told = run(pack, "--key", "abc")
+    assert code == 2
+    assert "64 digits" in told
+
+
+def test_a_key_noted_before_it_was_replaced_is_followed_to_the_one_in_use(folder: Path, tmp_path: Path) -> None:
+    site = make.site()
+    keys.ensure()
+    old = keys.in_use("log").fingerprint  # type: ignore[union-attr]  # made just now
+    keys.rotate("log", by=make.BY, reason="yearly")
+    root = opened(built(site), tmp_path / "rotated")
+    assert (folder / "box-key").is_file()
+    assert run(root, "--key", old)[0] == 0
+    code, told = run(root, "--key", "0" * 64)
+    assert code == 1
+    assert "not by the key asked for" in told
+    rows = json.loads((root / layout.KEYS).read_text())
+    for row in rows:
+        if row["use"] == "log" and row["passed_on"]:
+            row["passed_on"]["text"] = row["passed_on"]["text"].replace("yearly", "monthly")
+    (root / layout.KEYS).write_text(json.dumps(rows))
+    listed_anew(root)
+    code, told = run(root, "--key", old)
+    assert code == 1
+    assert "data/keys.json: a key was not passed on" in told
+
+
+@pytest.mark.parametrize(
+    ("change", "member", "words"),
+    [
+        (lambda root: (root / layout.KEYS).write_text(json.dumps(2 * json.loads((root / layout.KEYS).read_text()))),
+         layout.KEYS, "a key is there twice"),
+        (lambda root: (root / layout.BAGIT).write_text("BagIt-Version: 0.97\n"), layout.BAGIT, "not that of a pack"),
+        (lambda root: (root / "data/readme.TXT").write_text("x"), "data/readme.TXT", "differs only in capitals"),
+        (lambda root: (root / layout.EVENTS).write_text((root / layout.EVENTS).read_text().replace(
+            '"payload":"', '"payload":" ', 1)), layout.EVENTS, "is not the one of the log"),
+    ],
+)  # fmt: skip
+def test_what_even_the_holder_of_the_key_cannot_put_right_is_named(
+    pack: Path, change: Callable[[Path], object], member: str, words: str
+) -> None:
+    change(pack)
+    listed_anew(pack)
+    code, told = run(pack)
+    assert code == 1, told
+    assert any(line.startswith(f"  {member}: ") and words in line for line in told.splitlines()), told
+
+
+def test_a_signature_written_another_way_is_refused(pack: Path) -> None:
+    path = pack / layout.SIGNATURE
+    whole = path.read_text()
+    letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"
+    same = whole[:85] + letters[letters.index(whole[85]) + 1] + "=="  # the last letter's four low bits say nothing
+    for odd in (same, whole + "\n", " " + whole, whole.rstrip("=")):
+        path.write_text(odd)
+        code, told = run(pack)
+        assert code == 1, odd
+        assert layout.SIGNATURE in told
