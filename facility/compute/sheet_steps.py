@@ -54,7 +54,10 @@ class SheetError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to look at or to read. ``low`` and ``high`` None: the site has set none."""
+    """One thing to look at or to read. ``low`` and ``high`` None: the site has set none.
+
+    ``critical``: looked at first, in the short check of a call-out.
+    """
 
     key: str
     group: str
@@ -70,6 +73,7 @@ class Step:
     bank: str = ""
     two_person: bool = False
     setpoint: bool = False
+    critical: bool = False
     hint: str = ""
     source: str = ""
     standing: str = ""
@@ -154,6 +158,7 @@ def _step(place: int, entry: object) -> Step:
         good=_list(name, "good", entry.get("good", [])),
         two_person=_truth(name, "two_person", entry.get("two_person", False)),
         setpoint=_truth(name, "setpoint", entry.get("setpoint", False)),
+        critical=_truth(name, "critical", entry.get("critical", False)),
         **texts,
     )
     _refuse_unclear(step)

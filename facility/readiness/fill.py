@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 
 from facility.compute import facts as f
-from facility.compute.instants import datetime_of
+from facility.compute.instants import datetime_of, instant_of
 from facility.compute.members import content_at
 from facility.gathered import minute_down
 from facility.models import CheckResult, ContactKind
@@ -20,6 +20,7 @@ from facility.readiness.links import link
 from facility.readiness.panels import CallFirst, Contact, Demand, GasRow, OnCall, OpenThing
 from facility.readiness.times import local
 from maintenance.models import DefectEffect
+from treatments.calling.short_checks import owed_by
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -40,6 +41,7 @@ def open_things(site: Site, rows: Rows, answers: Iterable[Answer]) -> list[OpenT
         *_defects(site, rows),
         *(thing for answer in answers for thing in _failed_checks(site, answer)),
         *_owed(site, rows),
+        *_owed_in_full(site, rows),
         *_second_looks(site, rows),
     ]
 
@@ -83,6 +85,19 @@ def _owed(site: Site, rows: Rows) -> Iterator[OpenThing]:
             title=_("Check after run %(number)s is owed") % {"number": number},
             sub=_("the run ended %(when)s") % {"when": words.when(minute_down(ended_at), site.zone)},
             url=link("treatments:run", site.key, pk),
+        )
+
+
+def _owed_in_full(site: Site, rows: Rows) -> Iterator[OpenThing]:
+    """Full checks before a run that a call-out owes; asked for only if a call may owe one."""
+    for one in owed_by([pk for (pk,) in rows[page.CALL]]) if rows[page.CALL] else ():
+        yield OpenThing(
+            mark="open",
+            number="",
+            title=_("%(sheet)s, in full, is owed") % {"sheet": one.sheet.title},
+            sub=_("call-out of %(when)s")
+            % {"when": words.when(instant_of(one.call.began_at.replace(second=0, microsecond=0)), site.zone)},
+            url=link("walk:start", site.key, one.sheet.pk),
         )
 
 

@@ -9,7 +9,8 @@ from django.db.models import Exists, OuterRef
 from facility.gathered import Rows, branch, current, fetch
 from facility.models import Check, CheckSheet, CheckState, Contact, Occasion, QualificationHeld
 from maintenance.models import Defect
-from treatments.models import Run
+from treatments.calling.short_checks import may_owe
+from treatments.models import CallOut, Run
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from facility.models import Chamber, Site
 
 DEFECT, UNFINISHED, OWED, SECOND_LOOK, CONTACT = "open defect", "unfinished", "owed", "second look", "contact"
+CALL = "call that may owe a check"
 
 
 def page_rows(site: Site, chambers: Iterable[Chamber]) -> Rows:
@@ -44,6 +46,7 @@ def branches(site: Site, chambers: list[int]) -> list[QuerySet[Any]]:
             OWED, current(Run).filter(Exists(after_run), chamber__in=chambers, ended_at__isnull=False, after_check=None),
             "pk", "number", "ended_at",
         ),
+        branch(CALL, may_owe(current(CallOut).filter(chamber__in=chambers)), "pk"),
         branch(
             SECOND_LOOK,
             current(QualificationHeld).filter(

@@ -18,6 +18,7 @@ from facility.models import Answer, Check, CheckSheet, CheckState, Person
 from facility.walk import answering, services
 from facility.walk.answering import Slip
 from facility.walk.forms import CorrectForm, GiveUpForm
+from facility.walk.short import place_of_next, short_list
 from facility.walk.signed_view import signed_page
 from facility.walk.signing import answers_of
 from facility.walk.station import Walk, items_of, walk_of
@@ -84,7 +85,8 @@ def check(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     found = check_of(visit, pk)
     if found.state == CheckState.OPEN and visit.may(Act.CHECK):
         walk = walk_of(found, answers_of(found))
-        return station_page(request, visit, walk, walk.place_to_go_on(), resumed=bool(found.here))
+        place = place_of_next(short_list(walk)) or walk.place_to_go_on()
+        return station_page(request, visit, walk, place, resumed=bool(found.here))
     return signed_page(request, visit, found)
 
 
@@ -103,12 +105,14 @@ def station_page(
     """Render a station; ``refused`` is an answer that was not taken and stays in its field."""
     stop = walk.stop_at(place)
     items = items_of(walk, visit.site, stop.group.steps)
+    short = short_list(walk)
     context = {
         "visit": visit, "place": "log", "check": walk.check, "walk": walk, "stop": stop, "items": items,
         "people": others(visit) if any(step.needs_second for step in stop.group.steps) else (),
         "next": walk.stops[stop.group.place] if stop.group.place < len(walk.stops) else None,
         "look_again": look_again(walk) if resumed else None,
         "newer": newer_version(walk.check), "refused": refused, "give_up": GiveUpForm(),
+        "short": short, "short_open": sum(not one.answered for one in short),
     }  # fmt: skip
     return render(request, "walk/station.html", context, status=refused.status if refused else 200)
 

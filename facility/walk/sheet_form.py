@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 TEXTS = ("group", "key", "kind", "text", "unit", "low", "high", "effect", "tag", "bank", "hint", "source", "standing")
 LISTS = ("choices", "good")
-TRUTHS = ("two_person", "setpoint")
+TRUTHS = ("two_person", "setpoint", "critical")
 MOST_ROWS = 220
 EMPTY: dict[str, str] = dict.fromkeys((*TEXTS, *LISTS, *TRUTHS), "") | {
     "kind": Kind.LOOK.value,

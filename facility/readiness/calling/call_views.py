@@ -16,13 +16,14 @@ from facility import events
 from facility.access import Act, Visit, enter
 from facility.fields import refuse
 from facility.http import StaffRequest
-from facility.models import CheckSheet, Occasion, Person
+from facility.models import CheckSheet, Occasion, Person, SheetVersion
 from facility.readiness.calling.forms import AnswerForm, AskForm, DecideForm, OverForm
 from facility.readiness.emergency import crew_sum
 from facility.readiness.fill import call_first
 from facility.readiness.page_rows import page_rows
 from facility.readiness.services import Answer, caution, chambers_of, evaluate_chamber
 from treatments.calling import calls
+from treatments.calling.short_checks import owed_by
 from treatments.models import CallAnswer, CallOut, CallPerson, Plan
 
 if TYPE_CHECKING:
@@ -95,15 +96,23 @@ def _page(visit: Visit, row: CallOut, now: datetime, shown: dict[str, Any]) -> d
     plans = [row.plan.key] if row.plan is not None and row.plan.key in answer.facts.plans else list(answer.facts.plans)
     rows = [_between(answer, plan) for plan in plans]
     beside = page_rows(visit.site, [row.chamber])
-    sheets = CheckSheet.objects.filter(chamber=row.chamber, occasion=Occasion.BEFORE_RUN, retired_at=None)
     return {
         "visit": visit, "place": "now", "row": row, "now": now, "forms": shown, "plans": rows, "caution": caution(),
         "people": list(row.people.filter(retired_at=None).select_related("person")), "answers": CallAnswer.choices,
-        "minutes": int((now - row.began_at).total_seconds() // 60), "short_sheets": list(sheets),
+        "minutes": int((now - row.began_at).total_seconds() // 60), "short_sheets": _short_sheets(row),
         "may_run": visit.may(Act.RUN) and row.ended_at is None, "may_waive": visit.may(Act.WAIVE),
+        "may_check": visit.may(Act.CHECK), "owed": owed_by([row.pk]),
         "refused": [one["name"] for one in rows if one["blocked"]],
         "call_first": call_first(visit.site, beside, answer.at, answer.records.rule(row.chamber, "contact_confirm_days")),
     }  # fmt: skip
+
+
+def _short_sheets(row: CallOut) -> list[tuple[CheckSheet, int]]:
+    """Return the sheets before a run of the chamber that can be walked, each with how many steps are critical."""
+    versions = SheetVersion.objects.filter(
+        sheet__chamber=row.chamber, sheet__occasion=Occasion.BEFORE_RUN, sheet__retired_at=None, retired_at=None
+    ).select_related("sheet")
+    return [(one.sheet, sum(step.get("critical") is True for step in one.steps)) for one in versions]
 
 
 def _between(answer: Answer, plan: str) -> dict[str, Any]:
