@@ -33,4 +33,20 @@ class Command(BaseCommand):
             raise CommandError(f"--at-once {number}: give 1 or more.")
         pool = "solo" if number == 1 else "prefork"
         app.set_current()
+        if number == 1:
+            app.Worker = _one_by_one(app.Worker)  # type: ignore[misc]  # a cached property, meant to be set
         app.worker_main(["--quiet", "worker", "--pool", pool, "--concurrency", str(number), *QUIET])
+
+
+def _one_by_one(worker: type[Any]) -> type[Any]:
+    """Return a worker that reads the broker itself, without an event loop.
+
+    With one job at a time in this very process the loop sleeps for a second before each job is
+    confirmed to RabbitMQ, which then gives the next one: measured 3 s a job instead of 0.03 s.
+    """
+
+    class OneByOne(worker):  # type: ignore[misc]  # made by Celery for this app
+        def should_use_eventloop(self) -> bool:
+            return False
+
+    return OneByOne
