@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from facility.readiness.fill import open_things
 from facility.readiness.page_rows import page_rows
 from facility.walk.sheet_form import rows_of, steps_from
 from tests import make
+from tests.facility.readiness_db import build
 from tests.walk import walking
 from tests.walk.walking import World
 from treatments.calling import calls
@@ -142,3 +144,14 @@ def test_two_sheets_of_one_chamber_are_owed_each_for_itself(w: World) -> None:
     assert titles(w) == [f"{one.title}, in full, is owed" for one in (w.sheet, other)]
     walked(second)
     assert titles(w) == [f"{w.sheet.title}, in full, is owed"]
+
+
+def test_a_linked_run_that_left_surface_without_a_check_owes_the_full_one(w: World) -> None:
+    call = begin_call(w)
+    now = events.now()
+    run = build.run(build.plan(w.sheet.chamber, "tt6"), now, now + timedelta(hours=5))
+    calls.over(call, "Treated.", by=make.BY, shown_version=call.row_version, run=run)
+    assert [(one.sheet, one.short) for one in owed_by([call.pk])] == [(w.sheet, None)]
+    assert f"{w.sheet.title}, in full, is owed" in titles(w)
+    walked(w)
+    assert owed_by([call.pk]) == []
