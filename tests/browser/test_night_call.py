@@ -120,6 +120,7 @@ def test_the_call_the_waiver_the_run_and_the_morning_after(night: Night) -> None
     chamber_in_use(night)
     surface_reached(night, run)
     morning_after(night)
+    call_over(night, call, run)
     assert verify().faults == ()
 
 
@@ -237,6 +238,16 @@ def surface_reached(night: Night, run: Run) -> None:
     wait = PressureWait.objects.get(run=run)
     assert (wait.person.key, wait.starts_at, wait.ends_at) == ("m-tangen", at("03:25"), at("02:13", 13))
     assert "13 Feb 2026 02:13" in night.words()
+
+
+def call_over(night: Night, call: CallOut, run: Run) -> None:
+    """Ended from its page, the call knows the run that followed it; the full check before a run is still owed."""
+    night.clock("08:20")
+    night.go("readiness:call", call.pk)
+    night.page.fill("[name=outcome]", "treated, relieved")
+    submit(night.page, "The call is over")
+    call.refresh_from_db()
+    assert (call.run, call.ended_at) == (run, at("08:20"))
 
 
 def morning_after(night: Night) -> None:

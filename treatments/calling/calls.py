@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from facility import events, services
 from facility.models import Chamber
-from treatments.models import CallAnswer, CallOut, CallPerson
+from treatments.models import CallAnswer, CallOut, CallPerson, Run
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from facility.events import Actor
     from facility.models import Person
-    from treatments.models import Plan, Run
+    from treatments.models import Plan
 
 
 @transaction.atomic
@@ -79,15 +79,21 @@ def decide(call: CallOut, plan: Plan | None, *, by: Actor, shown_version: int) -
 
 
 def over(call: CallOut, outcome: str, *, by: Actor, shown_version: int, run: Run | None = None) -> CallOut:
-    """End a call: a run began, or it needs none.
+    """End a call: a run began, or it needs none. Without ``run`` it is the first that left surface in the chamber since.
 
     Errors: ValidationError if it is over already or nobody says how it ended.
     """
     _refuse_over(call)
     if not outcome.strip():
         raise ValidationError({"outcome": _("Say how the call ended: it is kept with it.")})
-    call.ended_at, call.outcome, call.run = events.now(), outcome.strip(), run
+    call.ended_at, call.outcome, call.run = events.now(), outcome.strip(), run or _run_of(call)
     return services.change(call, by=by, reason=outcome, shown_version=shown_version, action="call-out over")
+
+
+def _run_of(call: CallOut) -> Run | None:
+    """Return the first run that left surface in the chamber after the call began, if any."""
+    runs = Run.objects.filter(chamber=call.chamber, retired_at=None, started_at__gte=call.began_at)
+    return runs.order_by("started_at", "pk").first()
 
 
 def _refuse_over(call: CallOut) -> None:
