@@ -32,7 +32,9 @@ def pack(tmp_path: Path) -> Path:
 def run(root: Path, *arguments: str) -> tuple[int, str]:
     """Run the program that lies in a pack; return its exit code and what it wrote."""
     command = [sys.executable, "-I", "-S", str(root / "verify.py"), *arguments]
-    done = subprocess.run(command, cwd=root, env={}, capture_output=True, text=True, check=False, timeout=60)  # our own program
+    done = subprocess.run(
+        command, cwd=root, env={}, capture_output=True, text=True, check=False, timeout=60
+    )  # our own program
     return done.returncode, done.stdout + done.stderr
 
 

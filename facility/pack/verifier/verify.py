@@ -256,7 +256,9 @@ def _signature(folder, report, notes, pin):
     while at and at != pin and steps < len(keys):
         at, steps = before.get(at, ""), steps + 1
     if pin and at != pin:
-        report.signature.wrong(HEAD, "is signed by %s, not by the key asked for" % (report.fingerprint or "no known key"))
+        report.signature.wrong(
+            HEAD, "is signed by %s, not by the key asked for" % (report.fingerprint or "no known key")
+        )
 
 
 def _tags(folder, key, report):
