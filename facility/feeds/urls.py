@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from django.urls import path
 
-if TYPE_CHECKING:
-    from django.urls import URLPattern
+from facility.feeds import views
 
 app_name = "feeds"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("calendar/<str:secret>.ics", views.calendar, name="calendar"),
+    path("<slug:site>/calendars/", views.calendars, name="calendars"),
+    path("<slug:site>/calendars/<int:pk>/revoke/", views.revoke, name="revoke"),
+]
