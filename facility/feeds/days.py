@@ -79,7 +79,7 @@ def _mine(feed: CalendarFeed, at: datetime) -> Iterator[Day]:
             yield Day(f"mine-{key}", one.last_on, _("Last day: %(what)s") % {"what": one.what})
     today = _today(feed.site, at)
     for procedure in unread_by(person):
-        yield Day(f"mine-read-{procedure.pk}", today, _("To read: %(title)s") % {"title": procedure.title})
+        yield Day(f"mine-read-{procedure.key}", today, _("To read: %(title)s") % {"title": procedure.title})
 
 
 def _site(feed: CalendarFeed, at: datetime) -> Iterator[Day]:

@@ -47,9 +47,9 @@ def plain(text: str) -> str:
 
 
 def _event(day: Day, box: str, revised: Revised) -> Event:
-    from icalendar import Event  # noqa: PLC0415  # reason: as above
+    from icalendar import Event as Made  # noqa: PLC0415  # reason: as above
 
-    event = Event()
+    event = Made()
     event.add("uid", f"{day.key}@{box}")
     event.add("dtstamp", revised.at)
     event.add("last-modified", revised.at)
