@@ -195,6 +195,8 @@ def test_the_loop_beats_plans_and_runs() -> None:
     assert set(Job.objects.exclude(kind="note").values_list("kind", flat=True)) == {
         "verify_records",
         "backup",
+        "checkpoint",
+        "render_volumes",
         "sweep",
         "tidy",
     }

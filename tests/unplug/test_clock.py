@@ -17,7 +17,8 @@ from tests.unplug.box import nothing_wrong
 if TYPE_CHECKING:
     from tests.unplug.box import Box
 
-TODAY = datetime.now(UTC).replace(microsecond=0)
+#: later than anything that the set-up of a test records, however long the tests before it took
+TODAY = datetime.now(UTC).replace(microsecond=0) + timedelta(hours=6)
 BACK = TODAY - timedelta(days=1)
 PLAN = [Daily(Kind.TIDY, at=time(0, 0)), Daily(Kind.BACKUP, at=time(0, 0))]
 
