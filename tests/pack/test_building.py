@@ -178,7 +178,7 @@ def test_a_certificate_that_is_missing_on_the_disk_is_told_and_stops_nothing(tmp
 
 def test_the_calendar_is_read_by_an_independent_parser_and_names_what_is_due(tmp_path: Path) -> None:
     """RFC 5545, by the library ``vobject``."""
-    import vobject  # type: ignore[import-untyped]  # ships no types
+    import vobject
 
     site = make.site()
     rule = make.rule(make.equipment(site, tag="IL-D1"), months=12)

@@ -15,6 +15,7 @@ ALLOWED = {
     "facility/accounts/services.py": "a person's own choice of light or dark pages; not a record",
     "facility/accounts/factors.py": "second proofs: each is told by an event without its secret, in the same transaction",
     "facility/accounts/passkeys.py": "when a passkey was last used; not a record",
+    "facility/feeds/services.py": "when a calendar was last read; not a record",
     "facility/jobs/runner.py": "leases and outcomes of jobs; not records",
     "facility/jobs/tasks.py": "clears finished jobs and expired sessions; not records",
     "facility/project/bench/scratch.py": "invented rows in a scratch database that is thrown away",
