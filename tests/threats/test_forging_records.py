@@ -92,32 +92,32 @@ def test_failed_calibration_deleted_is_not_possible_through_the_program() -> Non
     assert (event.action, event.reason) == ("retired", "wrong gauge")
 
 
-def test_failed_calibration_deleted_past_the_program_is_named(either: Store) -> None:
+def test_failed_calibration_deleted_past_the_program_is_named(sqlite_store: Store) -> None:
     """A raw delete of its event is refused; with the triggers dropped the gap is named."""
     fill(5)
     with pytest.raises(Refused):
-        either.run("DELETE FROM facility_event WHERE seq = 3")
-    either.drop_triggers()
-    either.run("DELETE FROM facility_event WHERE seq = 3")
+        sqlite_store.run("DELETE FROM facility_event WHERE seq = 3")
+    sqlite_store.drop_triggers()
+    sqlite_store.run("DELETE FROM facility_event WHERE seq = 3")
     triggers.ensure()
     assert "Gap: after event 2 comes event 4" in record_check.verify().first_fault
 
 
-def test_tail_cut_is_found_against_a_count_noted_outside(either: Store) -> None:
+def test_tail_cut_is_found_against_a_count_noted_outside(sqlite_store: Store) -> None:
     """Five rows cut: the chain alone is whole, the noted head is not met any more."""
     fill(10)
     noted = (10, bytes(Event.objects.get(seq=10).digest).hex())
-    either.drop_triggers()
-    either.run("DELETE FROM facility_event WHERE seq > 5")
+    sqlite_store.drop_triggers()
+    sqlite_store.run("DELETE FROM facility_event WHERE seq > 5")
     triggers.ensure()
     assert record_check.verify().ok
     assert not record_check.verify(at_least=noted).ok
 
 
-def test_insider_with_the_database_file_is_named_by_verifying(either: Store) -> None:
+def test_insider_with_the_database_file_is_named_by_verifying(sqlite_store: Store) -> None:
     fill(4)
-    either.drop_triggers()
-    either.run("UPDATE facility_event SET payload = replace(payload, '1 fsw', '9 fsw') WHERE seq = 2")
+    sqlite_store.drop_triggers()
+    sqlite_store.run("UPDATE facility_event SET payload = replace(payload, '1 fsw', '9 fsw') WHERE seq = 2")
     triggers.ensure()
     assert record_check.verify().first_fault.startswith("The text of event 2 was changed")
 
