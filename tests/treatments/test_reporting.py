@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -14,7 +15,8 @@ from django.test import Client
 
 from facility import box_key, events, services
 from facility.evidence import path_of
-from facility.models import Event, Site, SiteRole, User
+from facility.models import Event, KeyUse, Site, SiteRole, User
+from facility.trust import keys
 from tests import make
 from treatments.models import Freeze, NearMiss, NearMissAction
 from treatments.reporting import freezing, near_misses
@@ -140,6 +142,17 @@ def test_a_freeze_is_signed_so_that_a_general_library_agrees(at: Site) -> None:
     public = Ed25519PublicKey.from_public_bytes(bytes.fromhex(row.manifest["public_key"]))
     content = path_of(row.evidence.sha256).read_bytes()
     public.verify(bytes.fromhex(row.signature), b"deepstead freeze 1\0" + content)  # raises where it is not
+    assert freezing.look_at(row) == freezing.Verdict(True, True, True, True, ())
+
+
+def test_what_was_frozen_before_the_key_was_passed_on_is_still_by_this_box(
+    at: Site, django_capture_on_commit_callbacks: Any
+) -> None:
+    make.equipment(at)
+    row = frozen(at)
+    with django_capture_on_commit_callbacks(execute=True):
+        keys.rotate(KeyUse.LOG, by=make.BY, reason="yearly")
+    assert bytes.fromhex(row.manifest["public_key"]) != box_key.public_key()
     assert freezing.look_at(row) == freezing.Verdict(True, True, True, True, ())
 
 

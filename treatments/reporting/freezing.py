@@ -21,6 +21,7 @@ from django.utils.translation import gettext_lazy as _
 from facility import box_key, events, house, services
 from facility.evidence import keep_text, read_back
 from facility.models import Event, Evidence
+from facility.trust import keys
 from treatments.models import ClinicalText, Freeze, Patient
 
 if TYPE_CHECKING:
@@ -136,6 +137,11 @@ def _line(content: dict[str, Any]) -> str:
     return json.dumps(content, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 
+def _is_of_this_box(public: bytes) -> bool:
+    """Return whether a key is this box's own, now or before it was passed on."""
+    return public == box_key.public_key() or public.hex() in {key.public_hex for key in keys.all_public()}
+
+
 def look_at(frozen: Freeze) -> Verdict:
     """Compare a frozen file with its digest, its signature, the log and the records of now."""
     manifest, public = frozen.manifest, bytes.fromhex(frozen.manifest["public_key"])
@@ -146,7 +152,7 @@ def look_at(frozen: Freeze) -> Verdict:
     unchanged = hashlib.sha256(content).hexdigest() == frozen.digest
     good = box_key.is_signed(LABEL, content, bytes.fromhex(frozen.signature), public)
     return Verdict(
-        unchanged, good, public == box_key.public_key(), unchanged and _log_is_the_same(content),
+        unchanged, good, _is_of_this_box(public), unchanged and _log_is_the_same(content),
         tuple(_changed(manifest["records"])),
     )  # fmt: skip
 
