@@ -63,8 +63,8 @@ def test_sign_off_with_an_item_that_failed_between_look_and_signature_is_refused
 
 
 @pytest.mark.django_db
-def test_back_dated_record_keeps_the_servers_time_and_is_marked_late(w: World) -> None:
-    """A forged time of recording is ignored; what happened long ago is marked."""
+def test_back_dated_record_keeps_the_servers_time_whatever_is_sent(w: World) -> None:
+    """Neither a forged time of recording nor one of happening is taken; late marks have their tests with checks and logs."""
     client = Client()
     client.force_login(w.user)
     check = begin(w)
