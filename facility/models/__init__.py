@@ -5,6 +5,7 @@ from facility.models.calendar import CalendarFeed, FeedSort, ShutDown
 from facility.models.event import Event
 from facility.models.evidence import Evidence
 from facility.models.flag import Flag
+from facility.models.fleet import FleetState, Told
 from facility.models.house import HouseRule
 from facility.models.job import Heartbeat, Job
 from facility.models.notice import Delivery, Notice, NoticeHour, NoticeKind, NoticeMute, NoticeWay, Snooze, Way
@@ -50,11 +51,11 @@ from facility.models.visit import FindingAnswer, Inspection, ReadingLink, VisitF
 __all__ = [
     "Answer", "CalendarFeed", "Chamber", "Check", "CheckResult", "CheckSheet", "CheckState", "Checkpoint",
     "Contact", "ContactKind", "Delivery", "Drill", "DrillKind", "DrillPart", "DutyPeriod", "Entry", "Event",
-    "Evidence", "FactorSort", "FeedSort", "FindingAnswer", "FitDeclared", "Flag", "HandOver", "Heartbeat",
+    "Evidence", "FactorSort", "FeedSort", "FindingAnswer", "FitDeclared", "Flag", "FleetState", "HandOver", "Heartbeat",
     "HouseRule", "Inspection", "Job", "Kept", "KeptQuerySet", "KeyUse", "LightMode", "Lock", "LockKind",
     "MedicalFitness", "MedicalOutcome", "Membership", "Notice", "NoticeHour", "NoticeKind", "NoticeMute",
     "NoticeWay", "Occasion", "Organisation", "Outcome", "Pack", "PackState", "Person", "PressureUnit", "Procedure",
     "ProcedureRead", "QualificationHeld", "QualificationKind", "ReadingLink", "SecondFactor", "SheetVersion",
-    "ShutDown", "Signature", "SigningKey", "Site", "SiteRole", "Snooze", "User", "VisitFinding", "Volume",
+    "ShutDown", "Signature", "SigningKey", "Site", "SiteRole", "Snooze", "Told", "User", "VisitFinding", "Volume",
     "VolumeUnit", "Way",
 ]  # fmt: skip
