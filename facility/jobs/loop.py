@@ -13,7 +13,7 @@ from django.db import DatabaseError, close_old_connections, connection
 
 from facility import events
 from facility.jobs import runner
-from facility.jobs.queue import Daily, enqueue_daily
+from facility.jobs.queue import Daily, Every, enqueue_daily
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -30,7 +30,7 @@ PLAN_EVERY = timedelta(seconds=60)
 class Loop:
     """Runs due jobs until it is told to stop; a job under way is finished first."""
 
-    def __init__(self, plan: Sequence[Daily], clock: Callable[[], datetime] = events.now) -> None:
+    def __init__(self, plan: Sequence[Daily | Every], clock: Callable[[], datetime] = events.now) -> None:
         self.plan = plan
         self.clock = clock
         self.name = f"jobs@{socket.gethostname()}"

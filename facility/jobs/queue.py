@@ -41,6 +41,23 @@ class Daily:
         """Return whether the time has come, on a day that counts."""
         return today.time() >= self.at and self.weekday in (None, today.weekday())
 
+    def key(self, today: datetime) -> str | None:
+        """Return the key of today's job, None while there is nothing to do."""
+        return f"{self.kind}:{today.date()}" if self.is_due(today) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Every:
+    """A job that is due every few minutes, reckoned from midnight in UTC. Slots that went by are not made up for."""
+
+    kind: Kind
+    minutes: int
+
+    def key(self, today: datetime) -> str:
+        """Return the key of the slot that is on now."""
+        begun = (today.hour * 60 + today.minute) // self.minutes * self.minutes
+        return f"{self.kind}:{today.date()}T{begun // 60:02}:{begun % 60:02}"
+
 
 def enqueue(
     kind: Kind | str,
@@ -65,11 +82,18 @@ def enqueue(
     return Job.objects.get_or_create(once_key=once_key, defaults=content)[0]
 
 
-def enqueue_daily(plan: Iterable[Daily], *, now: datetime) -> int:
-    """Store today's jobs whose time has come and that are not stored yet. Return how many were new."""
+def enqueue_daily(plan: Iterable[Daily | Every], *, now: datetime) -> int:
+    """Store the jobs whose time has come and that are not stored yet. Return how many were new.
+
+    A job of every few minutes is not stored while an earlier one of its kind still waits, is run or is tried again.
+    """
     today = now.astimezone(UTC)
-    due = {f"{job.kind}:{today.date()}": job.kind for job in plan if job.is_due(today)}
+    due = {key: job for job in plan if (key := job.key(today)) is not None}
     stored = set(Job.objects.filter(once_key__in=due).values_list("once_key", flat=True))
-    for key in due.keys() - stored:
-        enqueue(due[key], due_at=now, once_key=key)
-    return len(due.keys() - stored)
+    open_now = set(Job.objects.filter(finished_at=None, dead_at=None).values_list("kind", flat=True).distinct())
+    new = [
+        key for key, job in due.items() if key not in stored and not (isinstance(job, Every) and job.kind in open_now)
+    ]
+    for key in new:
+        enqueue(due[key].kind, due_at=now, once_key=key)
+    return len(new)

@@ -1,12 +1,12 @@
-"""What is done every day by itself, as plain data. Times of day are UTC."""
+"""What is done every day, or every few minutes, by itself, as plain data. Times of day are UTC."""
 
 from __future__ import annotations
 
 from datetime import time
 
-from facility.jobs.queue import Daily, Kind
+from facility.jobs.queue import Daily, Every, Kind
 
-DAILY = (
+DAILY: tuple[Daily | Every, ...] = (
     Daily(Kind.VERIFY_RECORDS, at=time(1, 30)),
     Daily(Kind.CHECKPOINT, at=time(1, 45)),
     Daily(Kind.BACKUP, at=time(2, 0)),

@@ -15,7 +15,7 @@ from django.db import transaction
 from facility import events
 from facility.jobs import runner, tasks
 from facility.jobs.loop import Loop
-from facility.jobs.queue import Daily, Kind, enqueue, enqueue_daily
+from facility.jobs.queue import Daily, Every, Kind, enqueue, enqueue_daily
 from facility.models import Event, Heartbeat, Job
 from facility.project.schedule import DAILY
 
@@ -183,6 +183,23 @@ def test_daily_jobs_are_stored_once_a_day_when_their_time_has_come() -> None:
     assert enqueue_daily(plan, now=NOON.replace(hour=2, minute=30)) == 1
     assert enqueue_daily(plan, now=NOON) == 0
     assert enqueue_daily(plan, now=NOON + timedelta(days=1)) == 1
+
+
+def test_a_job_of_every_few_minutes_is_stored_once_a_slot_and_none_is_made_up_for() -> None:
+    plan = [Every(Kind.TIDY, minutes=5)]
+    assert enqueue_daily(plan, now=NOON) == 1
+    Job.objects.update(finished_at=NOON)
+    assert enqueue_daily(plan, now=NOON + timedelta(minutes=4, seconds=59)) == 0
+    assert enqueue_daily(plan, now=NOON + timedelta(hours=9, minutes=5)) == 1
+    assert set(Job.objects.values_list("once_key", flat=True)) == {"tidy:2030-05-04T12:00", "tidy:2030-05-04T21:05"}
+
+
+def test_a_job_of_every_few_minutes_waits_for_the_one_before_it() -> None:
+    plan = [Every(Kind.TIDY, minutes=5)]
+    enqueue_daily(plan, now=NOON)
+    assert enqueue_daily(plan, now=NOON + timedelta(minutes=5)) == 0
+    Job.objects.update(dead_at=NOON)
+    assert enqueue_daily(plan, now=NOON + timedelta(minutes=5)) == 1
 
 
 def test_the_loop_beats_plans_and_runs() -> None:
