@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.fleet.urls")),
     path("", include("facility.visits.urls")),
     path("", include("facility.pack.urls")),
+    path("", include("facility.small_papers.urls")),
     path("", include("facility.notices.urls")),
     path("worksheets/", include("facility.worksheets.urls")),
     path("", include("facility.imports.urls")),

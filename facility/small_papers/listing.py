@@ -1,0 +1,79 @@
+"""Every paper that there is: for whom it is, and where it is printed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from facility.models import SheetVersion
+
+if TYPE_CHECKING:
+    from facility.models import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One paper. ``chosen``: it is printed from the page of the thing that it is about."""
+
+    title: str
+    reader: str
+    address: str
+    chosen: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Papers for one purpose."""
+
+    title: str
+    papers: tuple[Listed, ...]
+
+
+def every(site: Site) -> list[Group]:
+    """Return the papers of a site. One query."""
+    return [
+        Group(_("For the wall and the day's work"), (*_daily(site), *_blanks(site))),
+        Group(_("For those outside"), _outside(site)),
+    ]
+
+
+def _to(name: str, site: Site, *more: object) -> str:
+    return reverse(name, args=[site.key, *more])
+
+
+def _daily(site: Site) -> tuple[Listed, ...]:
+    return (
+        Listed(_("Defect tag"), _("whoever stands before the thing; printed from the page of the defect"),
+               _to("maintenance:defects", site), chosen=True),
+        Listed(_("Labels with the next date"), _("the thing itself"), _to("maintenance:labels", site)),
+    )  # fmt: skip
+
+
+def _blanks(site: Site) -> tuple[Listed, ...]:
+    """Return the newest version of each sheet, blank."""
+    rows = SheetVersion.objects.filter(sheet__chamber__site=site, sheet__retired_at=None)
+    newest: dict[int, tuple[str, str, int]] = {}
+    order = rows.order_by("sheet__chamber__key", "sheet__key", "-version")
+    for pk, title, chamber, number in order.values_list("sheet", "sheet__title", "sheet__chamber__name", "version"):
+        newest.setdefault(pk, (title, chamber, number))
+    return tuple(
+        Listed(_("Blank check sheet: %(title)s") % {"title": title},
+               _("whoever walks the check in %(chamber)s while no device works; keyed in afterwards") % {"chamber": chamber},
+               _to("walk:blank", site, pk, number))
+        for pk, (title, chamber, number) in newest.items()
+    )  # fmt: skip
+
+
+def _outside(site: Site) -> tuple[Listed, ...]:
+    return (
+        Listed(_("Availability statement"), _("emergency services and units nearby"), _to("readiness:statement", site)),
+        Listed(_("Treatment record"), _("the physician who goes on with the case; printed from the page of the run"),
+               _to("treatments:runs", site), chosen=True),
+        Listed(_("Calibration certificate of a comparison in the house"),
+               _("whoever reads the instrument; printed from the page of the comparison, under the drift of the instrument"),
+               _to("maintenance:references", site), chosen=True),
+        Listed(_("Pack for an inspector"), _("an inspector, who can verify it without an account"), _to("pack:packs", site)),
+    )  # fmt: skip

@@ -1,0 +1,7 @@
+"""The smaller papers."""
+
+from __future__ import annotations
+
+from facility.access import Act
+
+PAGES = {"small_papers:papers": Act.SEE}
