@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
-from facility.box import backup_views
+from facility.box import backup_views, job_views
 
 app_name = "box"
 urlpatterns = [
     path("box/backups/", backup_views.backups, name="backups"),
     path("box/backups/ask/", backup_views.ask, name="ask_backup"),
+    path("box/jobs/", job_views.jobs, name="jobs"),
+    path("box/jobs/run/", job_views.run_now, name="run_now"),
+    path("box/jobs/<int:pk>/again/", job_views.run_again, name="run_again"),
 ]

@@ -98,6 +98,9 @@ TEMPLATES = [
 DATABASES = {"default": env.database(env.text("DEEPSTEAD_DATABASE_URL"), DATA_DIR)}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+#: what is done by itself, and when: shown on the page of the jobs, which stands on a lower floor
+JOB_PLAN = "facility.project.schedule.DAILY"
+
 AUTH_USER_MODEL = "facility.User"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
