@@ -120,11 +120,13 @@ def _end_with_parent() -> None:
 
 def children(host: str, port: int) -> list[Child]:
     """Return the web server and the job runner of this installation; with a broker, a worker too."""
+    workers = env.integer("DEEPSTEAD_WEB_WORKERS", 1, least=1)
     web = [
         sys.executable, "-m", "gunicorn", "facility.project.wsgi:application",
         "--bind", f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
-        "--worker-class", "gthread", "--workers", str(env.integer("DEEPSTEAD_WEB_WORKERS", 1, least=1)), "--threads", "4",
-        "--preload",
+        "--worker-class", "gthread", "--workers", str(workers), "--threads", "4",
+        # with one worker there is nobody to share with: the parent stays small when it loads nothing
+        *(["--preload"] if workers > 1 else []),
         "--timeout", "60", "--graceful-timeout", "8", "--keep-alive", "5", "--log-level", "warning",
         "--no-control-socket",
     ]  # fmt: skip
