@@ -18,12 +18,13 @@ from django.utils.translation import gettext as _
 from facility import __version__
 from facility.models import Event
 from facility.pack import bag, due, layout, log, people, proofs, released, scope, tables, telling
-from facility.pack.snapshot import snapshot
+from facility.pack.snapshot import reading_from, snapshot
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from facility.models import Pack
+    from facility.report.build import Told
     from facility.trust.keys import PublicKey
 
 FOLDER: Final = "packs"
@@ -105,10 +106,12 @@ def fill(root: Path, pack: Pack, made_at: datetime, say: Callable[[str], object]
         written, attached = _records(root, pack, about, using, say)
         say(_("The log"))
         told = log.write_events(root / layout.EVENTS, about, using, head.size)
+        with reading_from(using):
+            due_count = due.write(root / layout.DUE, about, made_at)
+            report = _report(pack, about, say)
     log.write_leaves(root / layout.LEAVES, head.size)
     log.write_heads(root / layout.DATA, head, pack.site.key)
-    due_count = due.write(root / layout.DUE, about, made_at)
-    volumes = _volumes(root, pack, about, say)
+    volumes = _volumes(root, report, say)
     done = telling.Contents(made_at, head, written, told, attached, due_count, volumes)
     _tell(root, pack, done)
     say(_("Signing"))
@@ -132,19 +135,26 @@ def _records(
     return written, attached
 
 
-def _volumes(root: Path, pack: Pack, about: scope.Scope, say: Callable[[str], object]) -> list[dict[str, Any]]:
-    """Put the volumes of the report beside the records."""
+def _report(pack: Pack, about: scope.Scope, say: Callable[[str], object]) -> Told:
+    """Read what the report says, from the same view as the tables."""
     from facility.report import build as report  # noqa: PLC0415  # megabytes of typesetting, needed only in a build
 
     wanted = report.Scope(
         site=pack.site, chamber=about.chamber, from_day=about.from_day, to_day=about.to_day, areas=_areas(about),
         paper=pack.paper, pack=pack,
     )  # fmt: skip
-    told = []
-    for volume in report.volumes(wanted, tell=say):
+    return report.told(wanted, tell=say)
+
+
+def _volumes(root: Path, told: Told, say: Callable[[str], object]) -> list[dict[str, Any]]:
+    """Put the volumes of the report beside the records; the view is closed by then, and keeps nobody's space."""
+    from facility.report import build as report  # noqa: PLC0415  # as above
+
+    made = []
+    for volume in report.pressed(told, tell=say):
         shutil.copyfile(volume.path, root / layout.DATA / volume.name)
-        told.append({"name": volume.name, "sha256": volume.sha256, "pages": volume.pages})
-    return told
+        made.append({"name": volume.name, "sha256": volume.sha256, "pages": volume.pages})
+    return made
 
 
 def _areas(about: scope.Scope) -> tuple[str, ...]:

@@ -3,14 +3,42 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final
+from contextvars import ContextVar
+from typing import TYPE_CHECKING, Any, Final
 
 from django.db import connection, connections, transaction
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from django.db.models import Model
+
 NAME: Final = "pack-snapshot"
+#: what a build itself keeps and looks up while it reads: never by the view, which would not show it
+LIVE: Final = frozenset({"facility.job", "facility.volume", "facility.signingkey", "facility.checkpoint"})
+_read_from: ContextVar[str | None] = ContextVar("read_from", default=None)
+
+
+class Router:
+    """Leads what a build reads to its view; everybody else, and every row that is stored, to the database itself."""
+
+    def db_for_read(self, model: type[Model], **_hints: Any) -> str | None:
+        """Return the view while ``reading_from`` is on, else no wish."""
+        return None if model._meta.label_lower in LIVE else _read_from.get()
+
+    def allow_relation(self, _one: Model, _other: Model, **_hints: Any) -> bool | None:
+        """Let a row of the view point at one that was read before it: they are the same rows."""
+        return True if _read_from.get() else None
+
+
+@contextmanager
+def reading_from(using: str) -> Iterator[None]:
+    """Let every record that is read here come from a view, whoever reads it. Rows read so are of no use afterwards."""
+    token = _read_from.set(using)
+    try:
+        yield
+    finally:
+        _read_from.reset(token)
 
 
 @contextmanager

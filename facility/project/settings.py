@@ -96,6 +96,7 @@ TEMPLATES = [
 ]
 
 DATABASES = {"default": env.database(env.text("DEEPSTEAD_DATABASE_URL"), DATA_DIR)}
+DATABASE_ROUTERS = ["facility.pack.snapshot.Router"]
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 #: what is done by itself, and when: shown on the page of the jobs, which stands on a lower floor
@@ -191,6 +192,18 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
+#: the mail server that takes what the box sends; no host: no e-mail leaves
+EMAIL_HOST = env.text("DEEPSTEAD_EMAIL_HOST")
+EMAIL_USE_TLS, EMAIL_USE_SSL = env.mail_security("DEEPSTEAD_EMAIL_SECURITY", "starttls")
+EMAIL_PORT = env.integer("DEEPSTEAD_EMAIL_PORT", 465 if EMAIL_USE_SSL else 587 if EMAIL_USE_TLS else 25, least=1)
+EMAIL_HOST_USER = env.text("DEEPSTEAD_EMAIL_USER")
+EMAIL_HOST_PASSWORD = env.text("DEEPSTEAD_EMAIL_PASSWORD")
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.mail_address("DEEPSTEAD_EMAIL_SENDER", f"deepstead@{EMAIL_HOST or 'localhost'}")
+#: how others reach this box, for links in notices
+OWN_ADDRESS = env.web_address("DEEPSTEAD_ADDRESS")
+#: hosts of push servers and webhooks that may lie on this very machine
+NOTICE_LOCAL_ALLOWED = env.words("DEEPSTEAD_NOTICE_LOCAL_ALLOWED")
 #: who gets the signed head of the log by mail every night
 CHECKPOINT_MAIL = env.words("DEEPSTEAD_CHECKPOINT_MAIL")
 #: what a monitor must send to read the numbers; empty: nobody may

@@ -19,7 +19,7 @@ from facility.report.seal import sealed
 from facility.report.shape import parts
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
     from datetime import date
     from pathlib import Path
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from facility.report.shape import Volume
     from facility.report.store import Sealed
 
-__all__ = ["BuiltVolume", "Scope", "closed_month", "volumes"]
+__all__ = ["BuiltVolume", "Scope", "closed_month", "pressed", "told", "volumes"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,26 +50,47 @@ class _Wanted:
     key: store.Key
 
 
-def volumes(scope: Scope, *, tell: Callable[[str], object]) -> list[BuiltVolume]:
-    """Return the sealed volumes of a report, the summary first.
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A report as text: all its records are read, nothing of it is pressed yet."""
 
-    Errors: PrintingError or NotPublishedError if a volume cannot be made; those made before it are kept.
-    """
+    frame: Frame
+    opening: Volume
+    others: tuple[_Wanted, ...]
+
+
+def told(scope: Scope, *, tell: Callable[[str], object]) -> Told:
+    """Read everything that a report says. After it no record is read any more."""
     with timezone.override(scope.site.zone):
         today = timezone.localdate(events.now(), timezone.get_current_timezone())
         frame = Frame(scope, scope.from_day, scope.to_day, today)
         tell(_("Reading the records for the report"))
         states = states_of(frame)
-        others = [
-            part for one in [*contents.standing(frame, states), *contents.months(scope, today)] for part in parts(one)
-        ]
-        made = _made([_wanted(one, scope) for one in others], tell)
-        listed = [_listed(frame, wanted, one) for wanted, one in made]
-        first = parts(_plated(summary.volume(frame, states, checks_of(frame), listed), scope))
-        tell(_("The summary of the report"))
-        opening = _pressed(first, scope)
+        others = tuple(
+            _wanted(part, scope)
+            for one in [*contents.standing(frame, states), *contents.months(scope, today)]
+            for part in parts(one)
+        )
+        opening = _plated(summary.volume(frame, states, checks_of(frame)), scope)
+    return Told(frame, opening, others)
+
+
+def pressed(report: Told, *, tell: Callable[[str], object]) -> list[BuiltVolume]:
+    """Return the sealed volumes of a report, the summary first.
+
+    Errors: PrintingError or NotPublishedError if a volume cannot be made; those made before it are kept.
+    """
+    made = _made(report.others, tell)
+    listed = [_listed(report.frame, wanted, one) for wanted, one in made]
+    tell(_("The summary of the report"))
+    opening = _pressed(parts(summary.with_list(report.opening, listed)), report.frame.scope)
     rest = [BuiltVolume(f"{wanted.volume.name}.pdf", one.path, one.sha256, one.pages, one.warm) for wanted, one in made]
     return opening + rest
+
+
+def volumes(scope: Scope, *, tell: Callable[[str], object]) -> list[BuiltVolume]:
+    """Return the sealed volumes of a report as things stand. Errors: as of ``pressed``."""
+    return pressed(told(scope, tell=tell), tell=tell)
 
 
 def closed_month(scope: Scope, first: date, last: date) -> list[BuiltVolume]:
@@ -107,7 +128,7 @@ def _fingerprint() -> str:
     return seal_material().fingerprint
 
 
-def _made(wanted: list[_Wanted], tell: Callable[[str], object]) -> list[tuple[_Wanted, Sealed]]:
+def _made(wanted: Sequence[_Wanted], tell: Callable[[str], object]) -> list[tuple[_Wanted, Sealed]]:
     """Return each volume as it lies there, those that were missing made now."""
     there = {one.key.inputs_sha256: store.found(one.key) for one in wanted}
     missing = [one for one in wanted if there[one.key.inputs_sha256] is None]
@@ -125,9 +146,9 @@ def _sealed(pdf: bytes, name: str) -> bytes:
     return sealed(pdf, material.key_pem, material.certificate_pem, name)
 
 
-def _pressed(volumes: Iterable[Volume], scope: Scope) -> list[BuiltVolume]:
+def _pressed(these: Iterable[Volume], scope: Scope) -> list[BuiltVolume]:
     """Return the volumes that belong to one pack alone: made anew, never taken again."""
-    found = list(volumes)
+    found = list(these)
     made = []
     for one, pressed in zip(found, press_all([sheet_of(one, scope) for one in found]), strict=True):
         placed = store.put(_sealed(pressed.pdf, one.name), pressed.pages)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -40,16 +40,21 @@ class Listed:
     instead: str = ""
 
 
-def volume(frame: Frame, states: Sequence[DueState], found: Checks, listed: Sequence[Listed]) -> Volume:
-    """Return the first volume of a report."""
+def volume(frame: Frame, states: Sequence[DueState], found: Checks) -> Volume:
+    """Return the first volume of a report, but for the list of the others: those are not made yet."""
     sections = [
         _counts(frame, found), _gaps(frame, found), _waivers(frame), _late(frame), _corrections(frame), _outside(frame),
         _defects(frame), _overdue(frame, states), _deviations(frame), _memory(frame), checks.section(frame, found),
-        following(listed), proofs(), verifying(),
+        proofs(), verifying(),
     ]  # fmt: skip
     title = _("Records, %(first)s to %(last)s") % {"first": frame.day(frame.from_day), "last": frame.day(frame.to_day)}
     lead = _("This report opens with what is not in order. Everything else follows by subject, by clause and by month.")
     return Volume(NAME, title, tuple(sections), lead)
+
+
+def with_list(opening: Volume, listed: Sequence[Listed]) -> Volume:
+    """Return the first volume with the list of the others before its last two parts."""
+    return replace(opening, sections=(*opening.sections[:-2], following(listed), *opening.sections[-2:]))
 
 
 def _counts(frame: Frame, found: Checks) -> Section:

@@ -43,6 +43,7 @@ def _short_report(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path.write_bytes(pdf())
     stand_in = types.ModuleType("facility.report.build")
     stand_in.Scope = types.SimpleNamespace  # type: ignore[attr-defined]  # a stand-in
-    stand_in.volumes = lambda _wanted, *, tell: [Volume("report-1-summary.pdf", path, "0" * 64, 1)]  # type: ignore[attr-defined]  # as above
+    stand_in.told = lambda _wanted, *, tell: None  # type: ignore[attr-defined]  # as above
+    stand_in.pressed = lambda _told, *, tell: [Volume("report-1-summary.pdf", path, "0" * 64, 1)]  # type: ignore[attr-defined]  # as above
     monkeypatch.setitem(sys.modules, "facility.report.build", stand_in)
     monkeypatch.setattr(facility.report, "build", stand_in, raising=False)
