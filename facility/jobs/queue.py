@@ -27,6 +27,7 @@ class Kind(StrEnum):
     CHECK_PACK = "check_pack"
     RENDER_VOLUMES = "render_volumes"
     CHECKPOINT = "checkpoint"
+    SEND_NOTICES = "send_notices"
 
 
 @dataclass(frozen=True, slots=True)

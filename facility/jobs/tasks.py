@@ -15,6 +15,7 @@ from facility import events, record_check
 from facility.backup import scheduled
 from facility.jobs.queue import Kind
 from facility.models import Job
+from facility.notices import sending
 from facility.pack import services as packing
 from facility.pack import uploads
 from facility.report import nightly
@@ -91,6 +92,12 @@ def checkpoint(why: str = "") -> str:
     return heads.run(why)
 
 
+@shared_task(name="send_notices", bind=True)
+def send_notices(self: Task[..., Any]) -> str:
+    """Send the notices that wait; a message that was cut off is sent again under the same name."""
+    return sending.run(_telling(self.request.id))
+
+
 @shared_task(name="render_volumes", bind=True)
 def render_volumes(self: Task[..., Any]) -> str:
     """Press and seal the months that are over, as packs will need them; what lies there already is left."""
@@ -122,4 +129,5 @@ KINDS: dict[str, Task[..., Any]] = {
     Kind.CHECK_PACK: check_pack,
     Kind.RENDER_VOLUMES: render_volumes,
     Kind.CHECKPOINT: checkpoint,
+    Kind.SEND_NOTICES: send_notices,
 }

@@ -99,3 +99,40 @@ def sqlite(path: Path) -> dict[str, object]:
             ),
         },
     }
+
+
+def mail_security(name: str, default: str) -> tuple[bool, bool]:
+    """Return whether mail begins in the clear and turns to TLS (RFC 3207), and whether it is TLS from the first byte.
+
+    Errors: EnvError for another word.
+    """
+    known = {"starttls": (True, False), "tls": (False, True), "none": (False, False)}
+    raw = text(name).lower() or default
+    if raw not in known:
+        raise EnvError(f"{name}={raw!r} is not known. Use one of: {', '.join(known)}.")
+    return known[raw]
+
+
+def mail_address(name: str, default: str) -> str:
+    """Return an address in which no line ends.
+
+    Errors: EnvError if there is no @ in it, or a control character.
+    """
+    raw = text(name) or default
+    if "@" not in raw or not raw.isprintable():
+        raise EnvError(f"{name}={raw!r} is no e-mail address. Write one such as deepstead@example.org.")
+    return raw
+
+
+def web_address(name: str) -> str:
+    """Return the beginning of this box's own addresses, ending in a stroke; empty if it is not told.
+
+    Errors: EnvError if it does not begin with http:// or https:// and a host.
+    """
+    raw = text(name).strip()
+    if not raw:
+        return ""
+    parts = urlsplit(raw)
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment:
+        raise EnvError(f"{name}={raw!r} is no address of a box. Write one such as https://box.example.org")
+    return raw.rstrip("/") + "/"

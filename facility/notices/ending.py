@@ -1,0 +1,56 @@
+"""How a delivery ends: sent, to be tried again after a growing pause, or given up."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Final
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from facility import events
+from facility.models import Delivery
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from facility.notices.parcel import SendError
+
+FIRST_PAUSE: Final = timedelta(seconds=30)
+LONGEST_PAUSE: Final = timedelta(minutes=15)
+KEPT: Final = timedelta(days=3)
+"""How long a message waits for the link from when its notice was made; common practice, no source."""
+MOST_DOUBLINGS: Final = 10
+BY: Final = events.system("notices")
+
+
+def pause_after(tries: int) -> timedelta:
+    """Return how long to wait after so many tries.
+
+    >>> [pause_after(tries).seconds for tries in (1, 2, 3, 6, 500)]
+    [30, 60, 120, 900, 900]
+    """
+    doubled: int = 2 ** min(tries - 1, MOST_DOUBLINGS)
+    return min(FIRST_PAUSE * doubled, LONGEST_PAUSE)
+
+
+def sent(row: Delivery, *, at: datetime) -> None:
+    """Note that a message went out, also where its lease was lost meanwhile: it did go out."""
+    rows = Delivery.objects.filter(pk=row.pk, sent_at=None)
+    rows.update(sent_at=at, given_up_at=None, lease_until=None, error="")
+
+
+@transaction.atomic
+def failed(row: Delivery, error: SendError, *, at: datetime) -> None:
+    """Note why a message did not go out, and when it is tried again; or that it is given up, with an event."""
+    held = Delivery.objects.filter(
+        pk=row.pk, tries=row.tries, lease_until=row.lease_until, sent_at=None, given_up_at=None
+    )
+    words = str(error)[:500]
+    if not (error.final or at - row.notice.made_at >= KEPT):
+        held.update(due_at=at + pause_after(row.tries), lease_until=None, error=words)
+    elif held.update(given_up_at=at, lease_until=None, error=words):
+        why = _("The far side refuses it.") if error.final else _("It could not be sent for 3 days.")
+        told = {"notice": str(row.notice_id), "kind": str(row.notice.kind), "why": why, "tries": str(row.tries)}
+        what = events.What("notice given up", after=told, site_key=row.notice.site.key)
+        events.record(row.way, what, by=BY)

@@ -1,0 +1,127 @@
+"""Sends what is due, one batch after the other, and notes how each message ended.
+
+A batch is taken under a lease and stored before the network is used. A process that falls in the middle
+leaves the lease behind; when it has run out, the message is sent again under the same name, by which the
+far side knows a second copy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import TYPE_CHECKING, Final
+
+from django.db import connection, transaction
+from django.db.models import Min, Q
+from django.utils.translation import gettext as _
+
+from facility import events
+from facility.jobs.queue import Kind, enqueue
+from facility.models import Delivery, Way
+from facility.notices import ending, mail
+from facility.notices.parcel import Parcel, SendError, box_name, packed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+BATCH: Final = 20
+LEASE: Final = timedelta(minutes=10)
+"""Longer than a batch can take: a message whose far side hangs takes 30 s at most."""
+CLOCK_SLACK: Final = timedelta(minutes=10)
+LONGEST_TURN_S: Final = 20 * 60
+"""A run ends after this time, and another job goes on; common practice, no source."""
+
+
+@dataclass
+class Turn:
+    """One run of the job: the open line to the mail server, and the far sides found not to answer."""
+
+    box: str
+    say: Callable[[str], object]
+    line: mail.Line = field(default_factory=mail.Line)
+    down: dict[str, str] = field(default_factory=dict)
+    sent: int = 0
+    failed: int = 0
+
+
+def run(say: Callable[[str], object]) -> str:
+    """Send everything that is due; store the job that goes on with what then waits. Return one sentence."""
+    turn, since = Turn(box_name(), say), events.steady_seconds()
+    try:
+        while events.steady_seconds() - since < LONGEST_TURN_S and (rows := take(events.now())):
+            for row in rows:
+                send_one(row, turn)
+            say(_("%(sent)d sent, %(failed)d not.") % {"sent": turn.sent, "failed": turn.failed})
+    finally:
+        turn.line.close()
+    left = go_on(events.now())
+    return _("%(sent)d sent, %(failed)d could not be sent now, %(left)d wait.") % {
+        "sent": turn.sent, "failed": turn.failed, "left": left,
+    }  # fmt: skip
+
+
+def open_rows(now: datetime) -> Q:
+    """Return the condition of a delivery that is neither done nor at work elsewhere.
+
+    A lease that ends far too late is of before the clock was set back.
+    """
+    free = Q(lease_until=None) | Q(lease_until__lte=now) | Q(lease_until__gt=now + LEASE + CLOCK_SLACK)
+    return free & Q(sent_at=None, given_up_at=None)
+
+
+def due(now: datetime) -> Q:
+    """Return the condition of a delivery that is to be sent now; see open_rows() for the clock set back."""
+    return open_rows(now) & (Q(due_at__lte=now) | Q(due_at__gt=now + ending.LONGEST_PAUSE + CLOCK_SLACK))
+
+
+@transaction.atomic
+def take(now: datetime) -> list[Delivery]:
+    """Take the next batch under a lease. Nobody else gets it until the lease runs out."""
+    rows = Delivery.objects.filter(due(now)).order_by("due_at", "pk")
+    rows = rows.select_related("notice__site", "notice__user", "way")
+    if connection.features.has_select_for_update_skip_locked:
+        rows = rows.select_for_update(skip_locked=True, of=("self",))
+    taken = list(rows[:BATCH])
+    for row in taken:
+        row.lease_until, row.tries, row.error = now + LEASE, row.tries + 1, ""
+        row.save(update_fields=["lease_until", "tries", "error"])
+    return taken
+
+
+def send_one(row: Delivery, turn: Turn) -> SendError | None:
+    """Send one message that was taken, and store how it ended. Return what went wrong, if anything did."""
+    parcel, target = packed(row, turn.box), target_of(row)
+    try:
+        if target in turn.down:
+            raise SendError(turn.down[target], link_down=True)  # noqa: TRY301  # reason: ends as a failed try does
+        _hand_over(row, parcel, turn)
+    except SendError as error:
+        turn.failed += 1
+        if error.link_down:
+            turn.down[target] = str(error)
+        ending.failed(row, error, at=events.now())
+        return error
+    turn.sent += 1
+    ending.sent(row, at=events.now())
+    return None
+
+
+def target_of(row: Delivery) -> str:
+    """Return what messages have in common that fail together: the mail server, or the way."""
+    return "email" if row.way.way == Way.EMAIL else f"way {row.way_id}"
+
+
+def _hand_over(row: Delivery, parcel: Parcel, turn: Turn) -> None:
+    turn.line.send(parcel)
+
+
+def go_on(now: datetime) -> int:
+    """Store the job that sends what waits, when the first of it is due. Return how many wait."""
+    rows = Delivery.objects.filter(sent_at=None, given_up_at=None)
+    left = rows.count()
+    if left:
+        first = rows.aggregate(first=Min("due_at"))["first"]
+        at = max(first or now, now + timedelta(seconds=1))
+        enqueue(Kind.SEND_NOTICES, due_at=at, once_key=f"{Kind.SEND_NOTICES}:{at:%Y-%m-%dT%H:%M:%S}")
+    return left
