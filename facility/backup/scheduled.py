@@ -54,11 +54,11 @@ def _copied(say: Callable[[str], object], *, number: int) -> list[str]:
     return told
 
 
-def try_newest() -> str:
+def try_newest(say: Callable[[str], object] = making.silent) -> str:
     """Try whether the newest backup can be put back, and say how it ended; the signed result is an event."""
     newest = store.newest()
     if newest is None:
         return _("There is no backup to try yet.")
-    found = trial.tried(newest, keys.made_in(settings.DATA_DIR), by=events.system("restore"))
+    found = trial.tried(newest, keys.made_in(settings.DATA_DIR), by=events.system("restore"), say=say)
     words = _("%(file)s can be put back: %(told)s") if found.well else _("The trial of %(file)s FAILED: %(told)s")
     return words % {"file": newest.name, "told": found.told}

@@ -13,6 +13,8 @@ import secrets
 import shutil
 import subprocess
 import sys
+import tempfile
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -23,7 +25,7 @@ from django.utils.translation import gettext as _
 from facility import box_key, events
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from facility.backup.keys import Key
@@ -48,17 +50,17 @@ class Tried:
     report: str = ""
 
 
-def tried(path: Path, key: Key, *, by: events.Actor) -> Tried:
+def tried(path: Path, key: Key, *, by: events.Actor, say: Callable[[str], object] = str) -> Tried:
     """Restore a backup into a SQLite file in a scratch folder, check the records, and record the result.
 
-    The running installation's own records are not touched.
+    ``say`` hears how far it is. The running installation's own records are not touched.
     """
     for left in settings.DATA_DIR.glob(f"{SCRATCH}*"):
         shutil.rmtree(left, ignore_errors=True)
     folder = settings.DATA_DIR / f"{SCRATCH}{secrets.token_hex(6)}"
     folder.mkdir(mode=0o700)
     try:
-        found = _run(path, key, folder)
+        found = _run(path, key, folder, say)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     after = signed({
@@ -95,14 +97,36 @@ def is_genuine(after: Mapping[str, str]) -> bool:
         return False
 
 
-def _run(path: Path, key: Key, folder: Path) -> Tried:
+def _run(path: Path, key: Key, folder: Path, say: Callable[[str], object]) -> Tried:
     environment = {name: value for name, value in os.environ.items() if name not in NOT_HANDED_ON}
     environment["DEEPSTEAD_DATA"] = str(folder)
-    done = subprocess.run(  # noqa: S603 - our own command line
-        [sys.executable, str(settings.BASE_DIR / "manage.py"), "restore", str(path.resolve()), "--key", "-", "--prove"],
-        env=environment, input=key.words, capture_output=True, text=True, check=False, cwd=settings.BASE_DIR,
-    )  # fmt: skip
-    lines = (done.stderr if done.returncode else done.stdout).strip().splitlines()
+    manage = str(settings.BASE_DIR / "manage.py")
+    with (
+        tempfile.TemporaryFile("w+", encoding="utf-8") as out,
+        subprocess.Popen(  # noqa: S603 - our own command line
+            [sys.executable, manage, "restore", str(path.resolve()), "--key", "-", "--prove", "--verbosity", "2"],
+            env=environment, stdin=subprocess.PIPE, stdout=out, stderr=subprocess.PIPE, text=True, cwd=settings.BASE_DIR,
+        ) as process,
+    ):  # fmt: skip
+        said = _said(process, key, say)
+        process.wait()
+        out.seek(0)
+        printed = out.read().strip().splitlines()
+    lines = said if process.returncode else printed
     report = next((line.removeprefix(PROVED) for line in lines if line.startswith(PROVED)), "")
-    told = lines[-1] if lines else _("it ended with code %(code)d") % {"code": done.returncode}
-    return Tried(done.returncode == 0, told, report)
+    told = lines[-1] if lines else _("it ended with code %(code)d") % {"code": process.returncode}
+    return Tried(process.returncode == 0, told, report)
+
+
+def _said(process: subprocess.Popen[str], key: Key, say: Callable[[str], object]) -> list[str]:
+    """Hand the key over and pass on what the restore says, until it says no more."""
+    if process.stdin is None or process.stderr is None:
+        raise RuntimeError("The restore was started without pipes to it.")
+    with process.stdin, suppress(BrokenPipeError):
+        process.stdin.write(key.words)
+    lines = []
+    for line in process.stderr:
+        if line.strip():
+            lines.append(line.strip())
+            say(lines[-1])
+    return lines

@@ -21,7 +21,7 @@ from facility.imports.tables import read_tables
 from facility.models import Site
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from facility.access import Act
     from facility.events import Actor
@@ -32,13 +32,14 @@ SITE = "site.csv"
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """How to take files in. ``acts`` None: everything may be taken (the command line)."""
+    """How to take files in. ``acts`` None: everything may be taken (the command line). ``say`` hears how far it is."""
 
     site: Site | None = None
     acts: frozenset[Act] | None = None
     dry_run: bool = False
     take_good_rows: bool = False
     shift: timedelta = timedelta(0)
+    say: Callable[[str], object] = str
 
 
 def take(files: Mapping[str, bytes], options: Options, *, by: Actor) -> Report:
@@ -81,6 +82,7 @@ def _take_all(tables: Tables, options: Options, store: Store, report: Report) ->
             report.problems.append(Problem(kind.file, 1, "", "", what, "", advice))
             report.count(kind.file).refused += len(table.rows)
             continue
+        options.say(_("%(file)s: %(lines)d lines") % {"file": kind.file, "lines": len(table.rows)})
         take_file(kind, table, (store, tables.formats.of(kind.file), options.shift), report)
         if store.site is None:
             advice = _("Put site.csv with its one line into the folder, or correct it; or name the site.")

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import re
-import time
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from celery import Task, shared_task
 from django.contrib.sessions.models import Session
@@ -13,6 +11,7 @@ from django.db.models import Q
 
 from facility import events, record_check
 from facility.backup import scheduled
+from facility.jobs.progress import telling
 from facility.jobs.queue import Kind
 from facility.models import Job
 from facility.notices import sending
@@ -22,12 +21,8 @@ from facility.report import nightly
 from facility.sweep import looking
 from facility.trust import copies as heads
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
 KEEP_FINISHED = timedelta(days=30)
 KEEP_DEAD = timedelta(days=180)
-TELL_SECONDS = 1.0
 
 
 @shared_task(name="tidy")
@@ -58,25 +53,25 @@ def verify_records() -> str:
 @shared_task(name="backup", bind=True)
 def backup(self: Task[..., Any]) -> str:
     """Make the day's backup, copy it to the second place, remove old ones. A second run makes a second file."""
-    return scheduled.run(_telling(self.request.id))
+    return scheduled.run(telling(self.request.id))
 
 
 @shared_task(name="copy_backup", bind=True)
 def copy_backup(self: Task[..., Any], file: str, number: int) -> str:
     """Take a backup to the places that could not be reached; what is there already is not taken again."""
-    return scheduled.copy_again(file, number, _telling(self.request.id))
+    return scheduled.copy_again(file, number, telling(self.request.id))
 
 
-@shared_task(name="try_backup")
-def try_backup() -> str:
+@shared_task(name="try_backup", bind=True)
+def try_backup(self: Task[..., Any]) -> str:
     """Try whether the newest backup can be put back; the signed result is an event."""
-    return scheduled.try_newest()
+    return scheduled.try_newest(telling(self.request.id))
 
 
 @shared_task(name="build_pack", bind=True)
 def build_pack(self: Task[..., Any], pack: int) -> str:
     """Build a pack that was asked for; one that lies there already is not built again."""
-    built = packing.build(pack, by=events.system("build_pack"), say=_telling(self.request.id))
+    built = packing.build(pack, by=events.system("build_pack"), say=telling(self.request.id))
     return f"Pack {built.number}: {built.size_bytes} bytes, SHA-256 {built.sha256}."
 
 
@@ -95,26 +90,13 @@ def checkpoint(why: str = "") -> str:
 @shared_task(name="send_notices", bind=True)
 def send_notices(self: Task[..., Any]) -> str:
     """Send the notices that wait; a message that was cut off is sent again under the same name."""
-    return sending.run(_telling(self.request.id))
+    return sending.run(telling(self.request.id))
 
 
 @shared_task(name="render_volumes", bind=True)
 def render_volumes(self: Task[..., Any]) -> str:
     """Press and seal the months that are over, as packs will need them; what lies there already is left."""
-    return nightly.render(_telling(self.request.id))
-
-
-def _telling(task_id: str | None) -> Callable[[str], object]:
-    """Return what writes the progress into the job's row, at most once a second."""
-    found = re.fullmatch(r"job-(\d+)-\d+", task_id or "")
-    last = [0.0]
-
-    def tell(sentence: str) -> None:
-        if found and time.monotonic() - last[0] >= TELL_SECONDS:
-            last[0] = time.monotonic()
-            Job.objects.filter(pk=int(found[1])).update(progress=sentence[:200])
-
-    return tell
+    return nightly.render(telling(self.request.id))
 
 
 #: by the text that a job row holds

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Any
 
 from django.conf import settings
@@ -15,6 +16,8 @@ UNREADABLE = 2
 class RecordsCommand(BaseCommand):
     """Refuses to run on a data folder that nobody has set up yet, or that an older version has made."""
 
+    loud = False
+
     def rests_on_records(self, options: dict[str, Any]) -> bool:
         """Return whether this run reads or writes the records."""
         return True
@@ -22,7 +25,13 @@ class RecordsCommand(BaseCommand):
     def execute(self, *args: Any, **options: Any) -> Any:
         if self.rests_on_records(options):
             self._need_records()
+        self.loud = options.get("verbosity", 1) > 1
         return super().execute(*args, **options)
+
+    def say(self, sentence: str) -> None:
+        """Tell how far it is: on a terminal, or anywhere with --verbosity 2."""
+        if self.loud or sys.stderr.isatty():
+            self.stderr.write(sentence, self.style.NOTICE)
 
     @staticmethod
     def _need_records() -> None:

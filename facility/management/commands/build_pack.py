@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -56,7 +55,7 @@ class Command(RecordsCommand):
             services.ask(pack, releases, by=BY, queue=False)
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
-        self._hand_over(services.build(pack.pk, by=BY, say=self._say), out)
+        self._hand_over(services.build(pack.pk, by=BY, say=self.say), out)
 
     def _hand_over(self, pack: Pack, out: Path) -> None:
         made = building.path_of(pack)
@@ -73,7 +72,3 @@ class Command(RecordsCommand):
             return date.fromisoformat(text)
         except ValueError:
             raise CommandError(f"“{text}” is no day. Write it as YYYY-MM-DD, such as 2026-03-12.") from None
-
-    def _say(self, sentence: str) -> None:
-        if sys.stderr.isatty():
-            self.stderr.write(sentence, self.style.NOTICE)

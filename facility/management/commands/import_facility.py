@@ -43,7 +43,10 @@ class Command(RecordsCommand):
             report = Report(dry_run=options["dry_run"], unreadable=True, notes=[str(error)])
         else:
             chosen = Options(
-                site=_site(options["site"], files), dry_run=options["dry_run"], take_good_rows=options["take_good_rows"]
+                site=_site(options["site"], files),
+                dry_run=options["dry_run"],
+                take_good_rows=options["take_good_rows"],
+                say=self.say,
             )
             report = take(files, chosen, by=events.system("import"))
         text = json.dumps(report.as_json(), ensure_ascii=False, indent=2) if options["json"] else report.as_text()

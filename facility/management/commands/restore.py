@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 class Command(BaseCommand):
     help = "Put a backup into an empty data folder and database. With --trial: only try it, in a scratch place."
     requires_system_checks = []
+    loud = False
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path)
@@ -41,6 +42,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        self.loud = options["verbosity"] > 1
         try:
             key = self._key(options["key"])
             if options["trial"]:
@@ -67,7 +69,7 @@ class Command(BaseCommand):
         return keys.from_file(given)
 
     def _try(self, path: Path, key: keys.Key) -> None:
-        found = tried(path, key, by=events.system("restore"))
+        found = tried(path, key, by=events.system("restore"), say=self._say)
         if not found.well:
             raise CommandError(f"The trial failed: {found.told}")
         self.stdout.write("The backup can be put back: every table equal to its manifest, the records checked.")
@@ -90,5 +92,5 @@ class Command(BaseCommand):
         self.stdout.write(f"events {done.events}, head {done.head}")
 
     def _say(self, sentence: str) -> None:
-        if sys.stderr.isatty():
+        if self.loud or sys.stderr.isatty():
             self.stderr.write(sentence, self.style.NOTICE)

@@ -10,6 +10,7 @@ from django.core.management.base import CommandError
 
 from facility import events
 from facility.jobs import runner
+from facility.jobs.progress import heard_by
 from facility.jobs.queue import Kind, enqueue
 from facility.management.records_command import RecordsCommand
 from facility.project.celery import app
@@ -31,7 +32,8 @@ class Command(RecordsCommand):
         job = runner.claim_this(enqueue(options["name"], options["arguments"]), f"by-hand:{os.getpid()}", now=now)
         if job is None:
             raise CommandError("The job runner has taken this job already; its outcome is kept with the job.")
-        well = runner.run(job, clock=events.now)
+        with heard_by(self.say):
+            well = runner.run(job, clock=events.now)
         job.refresh_from_db()
         if not well:
             raise CommandError(job.error)
