@@ -18,6 +18,7 @@ ALLOWED = {
     "facility/feeds/services.py": "when a calendar was last read; not a record",
     "facility/notices/deliver.py": "deliveries are no records; a way that is given is told by an event in the same transaction",
     "facility/notices/ending.py": "how often a message was tried; no record. One that is given up is told by an event",
+    "facility/fleet/refreshing.py": "answers kept for a page over many sites, reckoned from the records; not records",
     "facility/jobs/progress.py": "how far a job is; not a record",
     "facility/jobs/runner.py": "leases and outcomes of jobs; not records",
     "facility/jobs/tasks.py": "clears finished jobs and expired sessions; not records",
