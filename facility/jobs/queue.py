@@ -28,6 +28,7 @@ class Kind(StrEnum):
     RENDER_VOLUMES = "render_volumes"
     CHECKPOINT = "checkpoint"
     SEND_NOTICES = "send_notices"
+    WATCH_READINESS = "watch_readiness"
 
 
 @dataclass(frozen=True, slots=True)

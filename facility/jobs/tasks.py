@@ -12,6 +12,7 @@ from django.db.models import Q
 from facility import events, record_check
 from facility.backup import scheduled
 from facility.jobs.progress import telling
+from facility.jobs.notice_tasks import KINDS as OF_NOTICES
 from facility.jobs.queue import Kind
 from facility.models import Job
 from facility.notices import sending
@@ -101,6 +102,7 @@ def render_volumes(self: Task[..., Any]) -> str:
 
 #: by the text that a job row holds
 KINDS: dict[str, Task[..., Any]] = {
+    **OF_NOTICES,
     Kind.TIDY: tidy,
     Kind.SWEEP: sweep,
     Kind.BACKUP: backup,

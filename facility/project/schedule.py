@@ -14,4 +14,5 @@ DAILY: tuple[Daily | Every, ...] = (
     Daily(Kind.RENDER_VOLUMES, at=time(2, 45)),
     Daily(Kind.SWEEP, at=time(3, 0)),
     Daily(Kind.TIDY, at=time(2, 30)),
+    Every(Kind.WATCH_READINESS, minutes=5),
 )

@@ -216,6 +216,7 @@ def test_the_loop_beats_plans_and_runs() -> None:
         "render_volumes",
         "sweep",
         "tidy",
+        "watch_readiness",
     }
 
 
