@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.accounts.demo import demo_sign_ins
 from facility.accounts.services import NewAccount, invite
+from facility.demo.year import play
 from facility.imports.folder import read_folder
 from facility.imports.take import Options, take
 from facility.models import Organisation, Person, Site, SiteRole, User
@@ -76,6 +77,7 @@ def load(day: date) -> Loaded:
                 _("The demo set does not fit this version of the app:\n%(report)s") % {"report": report.as_text()}
             )
         site = Site.objects.get(key=demo_set()["site"])
+        play(FOLDER / "year.toml", site, shift_to(day), (zone_of_set(), day))
         accounts = _make_accounts(site, by=by)
     _mark()
     return Loaded(site, report, accounts)

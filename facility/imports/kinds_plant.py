@@ -22,6 +22,7 @@ from facility.imports.cells import (
     whole,
     yes_no,
 )
+from facility.imports.clauses import CLAUSE, said_by_clause
 from facility.imports.kind import FileKind
 from facility.imports.kinds_site import CHAMBER
 from facility.imports.kinds_upkeep import COUNT, event_kinds
@@ -139,10 +140,15 @@ class IntervalFile(FileKind):
         Column("acceptance", text(500), gettext_lazy("what passes")),
         Column("who_may", text(200), gettext_lazy("who may do it")),
         Column("evidence_asked", text(300), gettext_lazy("evidence it demands")),
-        Column("source", text(200), gettext_lazy("code, edition and clause")),
+        CLAUSE,
+        Column(
+            "source", text(200), gettext_lazy("code, edition and clause; empty with a clause: as the book names it")
+        ),
         Column(
             "standing", choice(Standing), gettext_lazy("how the number came to the site"), ", ".join(Standing.values)
         ),
+        Column("house_reason", text(500), gettext_lazy("why the house differs from the clause")),
+        Column("approved_by", text(150), gettext_lazy("who approved that")),
         Column("last_done", day_or_month, gettext_lazy("day it was last done; empty: never recorded"), stored=False),
         Column("result", choice(WorkResult), gettext_lazy("what came of it; empty: passed"), RESULTS, stored=False),
         Column("done_by", text(150), gettext_lazy("who did it"), stored=False),
@@ -152,7 +158,10 @@ class IntervalFile(FileKind):
         return self.all_rows().filter(equipment__site=site).select_related("equipment__site", "counter__site")
 
     def field_of(self, column: str) -> str:
-        return {"tag": "equipment", "act": "name"}.get(column, column)
+        return {"tag": "equipment", "act": "name", "clause": "requirement"}.get(column, column)
+
+    def beside(self, reading: Reading) -> dict[str, Any]:
+        return said_by_clause(reading)
 
     def check(self, reading: Reading) -> None:
         values = reading.values

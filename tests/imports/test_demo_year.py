@@ -1,0 +1,70 @@
+"""The demo's year: comparisons, adopted clauses, a late entry, a correction, a waiver, drills, a visit."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from facility.demo.loading import load
+from facility.models import Drill, Event, VisitFinding
+from facility.record_check import verify
+from maintenance.models import Calibration, IntervalRule, WorkRecord
+from maintenance.upkeep.adopting import deviations
+from tests.imports.test_demo import LoadedDemo
+from treatments.models import Waiver
+
+YEAR = (date(2025, 2, 12), date(2026, 2, 11))
+
+
+class DemoOfAYear(LoadedDemo):
+    """What a report of the year before the demo's own today has to show; all counts by hand from year.toml."""
+
+    day = date(2026, 2, 12)
+
+    def test_gauges_were_compared_with_proven_references(self) -> None:
+        rows = Calibration.objects.filter(done_on__range=YEAR)
+        assert rows.filter(retired_at=None).count() == 15
+        assert rows.filter(retired_at__isnull=False).count() == 1
+        assert [str(row.done_on) for row in rows.filter(retired_at=None, computed__result="failed")] == ["2025-12-22"]
+        assert all(row.computed["against"] == [] for row in rows)
+
+    def test_one_comparison_was_corrected_and_one_came_late(self) -> None:
+        gone = Calibration.objects.get(retired_at__isnull=False)
+        assert (gone.equipment.tag, str(gone.done_on), gone.computed["result"]) == ("OL-D1", "2025-06-11", "failed")
+        assert gone.superseded_by.computed["result"] == "passed"
+        assert WorkRecord.objects.get(pk=gone.work_id).retired_at is not None
+        late = Event.objects.filter(late=True, actor="Per Nygard").values_list("action", flat=True)
+        assert set(late) == {"work recorded", "compared"}
+
+    def test_rules_are_adopted_from_clauses_and_two_differ_with_a_reason(self) -> None:
+        rows = IntervalRule.objects.exclude(requirement="").select_related("equipment")
+        assert rows.count() == 77
+        differ = [row for row in rows if deviations(row)]
+        assert [row.equipment.tag for row in differ] == ["HOSE-1", "HOSE-2"]
+        assert all(row.house_reason and row.approved_by for row in differ)
+
+    def test_a_waiver_drills_and_a_visit_are_there(self) -> None:
+        waiver = Waiver.objects.get()
+        assert (waiver.need is not None and waiver.need.key, str(waiver.ends_at.date())) == ("power", "2025-11-19")
+        assert list(Drill.objects.order_by("held_at").values_list("reached", flat=True)) == [False, True, True]
+        open_ones = VisitFinding.objects.filter(closed_on=None)
+        assert [(one.number, str(one.due_on)) for one in open_ones] == [(1, "2026-03-01")]
+        assert VisitFinding.objects.count() == 2
+
+    def test_its_log_holds(self) -> None:
+        assert verify().ok
+
+
+@pytest.mark.django_db
+def test_nothing_is_half_loaded_when_the_year_does_not_fit(
+    monkeypatch: pytest.MonkeyPatch, settings: object, tmp_path: object
+) -> None:
+    def broken(*_args: object) -> None:
+        raise ValueError("does not fit")
+
+    monkeypatch.setattr("facility.demo.loading.play", broken)
+    settings.DATA_DIR = tmp_path  # type: ignore[attr-defined]
+    with pytest.raises(ValueError, match="does not fit"):
+        load(date(2026, 2, 12))
+    assert Event.objects.count() == 0
