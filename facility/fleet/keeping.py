@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q, TextField
 from django.db.models.functions import Cast
 
 from facility.compute.fleet import SHOWN_FOR, Kept, Log
+from facility.fleet.states import load_plan
 from facility.models import Event
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from django.db.models import QuerySet
 
+    from facility.fleet.states import PlanState
     from facility.models import Chamber
 
 #: events of no site that bear on no answer; whatever else is of no site may, and makes what was kept old
@@ -27,6 +29,8 @@ _FIELDS = (
     "fleet_state__known_at", "fleet_state__known_seq", "fleet_state__state", "fleet_state__holds_until",
     "fleet_state__lapses_on", "fleet_state__lapses_what", "fleet_state__overdue", "fleet_state__in_use_by",
 )  # fmt: skip
+NO_EVENT = 2**62
+"""No event has such a number."""
 PLACE = 8
 """So many of them say which chamber it is."""
 
@@ -52,10 +56,9 @@ class KeptChamber:
     plans_text: str
     changed: bool
 
-    def plans(self) -> list[dict[str, Any]]:
+    def plans(self) -> tuple[PlanState, ...]:
         """Return the plans as they were kept."""
-        found: list[dict[str, Any]] = json.loads(self.plans_text or "[]")
-        return found
+        return tuple(load_plan(one) for one in json.loads(self.plans_text))
 
 
 def kept_chambers(chambers: QuerySet[Chamber]) -> Iterator[KeptChamber]:
@@ -80,10 +83,8 @@ def common_events(rows: Iterable[KeptChamber], at: datetime) -> QuerySet[Event]:
     harmless = Q(pk__in=())
     for begin in HARMLESS:
         harmless |= Q(action__startswith=begin)
-    found = (
-        Event.objects.filter(site_id_text="", seq__gt=min(fresh)).exclude(harmless) if fresh else Event.objects.none()
-    )
-    return found.order_by("-seq")
+    since = min(fresh, default=NO_EVENT)
+    return Event.objects.filter(site_id_text="", seq__gt=since).exclude(harmless).order_by("-seq")
 
 
 def log_of(rows: Iterable[KeptChamber], at: datetime) -> Log:

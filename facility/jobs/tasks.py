@@ -11,8 +11,9 @@ from django.db.models import Q
 
 from facility import events, record_check
 from facility.backup import scheduled
-from facility.jobs.progress import telling
+from facility.jobs.fleet_tasks import KINDS as OF_FLEET
 from facility.jobs.notice_tasks import KINDS as OF_NOTICES
+from facility.jobs.progress import telling
 from facility.jobs.queue import Kind
 from facility.models import Job
 from facility.notices import sending
@@ -103,6 +104,7 @@ def render_volumes(self: Task[..., Any]) -> str:
 #: by the text that a job row holds
 KINDS: dict[str, Task[..., Any]] = {
     **OF_NOTICES,
+    **OF_FLEET,
     Kind.TIDY: tidy,
     Kind.SWEEP: sweep,
     Kind.BACKUP: backup,

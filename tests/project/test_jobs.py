@@ -217,6 +217,7 @@ def test_the_loop_beats_plans_and_runs() -> None:
         "sweep",
         "tidy",
         "watch_readiness",
+        "refresh_fleet",
     }
 
 
