@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
@@ -15,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from facility.health.parts import CLOCK_SLACK, SCHEDULER, SCHEDULER_LATE, SENT
+from facility.jobs.absence import WAS_OFF
 from facility.jobs.queue import Daily, Every, Kind
 from facility.models import Event, Heartbeat, Job
 
@@ -25,7 +25,6 @@ SHOWN: Final = 40
 """So many rows of each sort are listed; the others are counted."""
 FORGOTTEN: Final = timedelta(days=7)
 """A runner that was not seen for so long is listed only if none was seen since; common practice, no source."""
-WAS_OFF: Final = "box:was-off"
 WORDS: Final = {
     Kind.VERIFY_RECORDS: gettext_lazy("Check the records"),
     Kind.TIDY: gettext_lazy("Clear away old jobs and sessions"),
@@ -84,7 +83,7 @@ class Shown:
     more_dead: int
     planned: list[Planned]
     runners: list[Runner]
-    off: list[tuple[str, str]]
+    off: list[str]
 
 
 def plan() -> Sequence[Daily | Every]:
@@ -184,10 +183,7 @@ def _seen(beat: Heartbeat, at: datetime) -> str:
     return "seen" if at - beat.beat_at <= SCHEDULER_LATE else "silent"
 
 
-def off_spans() -> list[tuple[str, str]]:
+def off_spans() -> list[str]:
     """Return from when to when the box was off, the last few times, as its events tell it."""
-    payloads = (
-        Event.objects.filter(site_id_text="", action=WAS_OFF).order_by("-seq").values_list("payload", flat=True)[:5]
-    )
-    told = [json.loads(payload)["after"] for payload in payloads]
-    return [(one["from"], one["to"]) for one in told]
+    found = Event.objects.filter(site_id_text="", action=WAS_OFF).order_by("-seq")
+    return list(found.values_list("reason", flat=True)[:5])

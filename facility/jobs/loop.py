@@ -9,10 +9,10 @@ import threading
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from django.db import DatabaseError, close_old_connections, connection
+from django.db import DatabaseError, close_old_connections, connection, transaction
 
 from facility import events
-from facility.jobs import runner
+from facility.jobs import absence, runner
 from facility.jobs.queue import Daily, Every, enqueue_daily
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ class Loop:
         self._job: Job | None = None
         self._job_since = self.started_at
         self._planned_at: datetime | None = None
+        self._kept_s: float | None = None
 
     def stop(self) -> None:
         """Let run() return after the job that is under way."""
@@ -71,20 +72,28 @@ class Loop:
         return True
 
     def plan_today(self, now: datetime) -> None:
-        """Store what is due today, once a minute."""
-        if self._planned_at is None or now - self._planned_at >= PLAN_EVERY:
+        """Store what is due today, once a minute, and at once if the clock was set."""
+        if self._planned_at is None or abs(now - self._planned_at) >= PLAN_EVERY:
             enqueue_daily(self.plan, now=now)
             self._planned_at = now
 
     def keep(self) -> None:
         """Beat and lengthen the lease once; a job that runs far too long loses both."""
-        now = self.clock()
-        job = self._job
+        now, job = self.clock(), self._job
         if job is not None and now - self._job_since > runner.LONGEST_RUN:
+            self._kept_s = events.steady_seconds()
             return
-        runner.beat(self.name, started_at=self.started_at, now=now)
+        with transaction.atomic():
+            if self._stood_still():
+                absence.note(now=now)
+            runner.beat(self.name, started_at=self.started_at, now=now)
+        self._kept_s = events.steady_seconds()
         if job is not None:
             runner.renew(job, now=now)
+
+    def _stood_still(self) -> bool:
+        """Return whether this is the first beat, or the machine slept or could not store one for long."""
+        return self._kept_s is None or events.steady_seconds() - self._kept_s > absence.SHORTEST.total_seconds()
 
     def _keep(self) -> None:
         while True:

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.access import Act, enter
 from facility.fields import DayField
+from facility.jobs.absence import WAS_OFF
 from facility.models import Check, CheckState, Event, QualificationKind
 from facility.records.first_steps import first_steps
 from facility.records.kinds import BY_MODEL
@@ -80,10 +81,11 @@ def subject_name(kind: str) -> str:
 
 
 def events_of(site: Site) -> QuerySet[Event]:
-    """Return the events of a site, and those of what its organisation keeps for every site."""
+    """Return the events of a site, those of what its organisation keeps for every site, and when the box was off."""
     kinds = QualificationKind.objects.filter(organisation=site.organisation_id).values("pk")
     return Event.objects.filter(
         Q(site_id_text=site.key)
+        | Q(site_id_text="", action=WAS_OFF)
         | Q(subject_kind="facility.qualificationkind", subject_id__in=kinds)
         | Q(subject_kind="facility.organisation", subject_id=site.organisation_id)
     )
