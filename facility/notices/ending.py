@@ -9,10 +9,12 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from facility import events
-from facility.models import Delivery
+from facility.models import Delivery, NoticeKind
 
 if TYPE_CHECKING:
     from datetime import datetime
+
+    from django.db.models import QuerySet
 
     from facility.notices.parcel import SendError
 
@@ -40,14 +42,24 @@ def sent(row: Delivery, *, at: datetime) -> None:
     rows.update(sent_at=at, given_up_at=None, lease_until=None, error="")
 
 
+def put_back(row: Delivery) -> None:
+    """Give back what was taken and not tried."""
+    _held(row).update(lease_until=None, tries=row.tries - 1, error=_("It was put off: others took long."))
+
+
+def _held(row: Delivery) -> QuerySet[Delivery]:
+    """Return the row only while this very lease still stands."""
+    rows = Delivery.objects.filter(pk=row.pk, tries=row.tries, lease_until=row.lease_until)
+    return rows.filter(sent_at=None, given_up_at=None)
+
+
 @transaction.atomic
 def failed(row: Delivery, error: SendError, *, at: datetime) -> None:
     """Note why a message did not go out, and when it is tried again; or that it is given up, with an event."""
-    held = Delivery.objects.filter(
-        pk=row.pk, tries=row.tries, lease_until=row.lease_until, sent_at=None, given_up_at=None
-    )
-    words = str(error)[:500]
-    if not (error.final or at - row.notice.made_at >= KEPT):
+    held, words = _held(row), str(error)[:500]
+    if row.notice.kind == NoticeKind.TEST:  # its sender sees at once how it ended
+        held.update(given_up_at=at, lease_until=None, error=words)
+    elif not (error.final or at - row.notice.made_at >= KEPT):
         held.update(due_at=at + pause_after(row.tries), lease_until=None, error=words)
     elif held.update(given_up_at=at, lease_until=None, error=words):
         why = _("The far side refuses it.") if error.final else _("It could not be sent for 3 days.")

@@ -37,6 +37,8 @@ class Parcel:
     """
 
     name: str
+    way: str
+    way_number: int
     address: str
     secret: str
     kind: str
@@ -61,7 +63,8 @@ def packed(row: Delivery, box: str) -> Parcel:
     """Return what a delivery carries; its notice, way and site must be at hand."""
     notice, site = row.notice, row.notice.site
     return Parcel(
-        name=f"{row.pk}.{box}", address=row.way.address, secret=row.way.secret, kind=str(notice.kind),
+        name=f"{row.pk}.{box}", way=str(row.way.way), way_number=row.way_id, address=row.way.address,
+        secret=row.way.secret, kind=str(notice.kind),
         site_key=site.key, site_name=site.name, subject=one_line(notice.subject), body=notice.body,
         next_action=one_line(notice.next_action), link=full_link(notice.link),
         made_at=notice.made_at.astimezone(ZoneInfo(site.zone)),

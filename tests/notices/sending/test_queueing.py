@@ -15,8 +15,8 @@ from facility.models import Delivery, Event, Job, Notice, NoticeWay, User
 from facility.notices.deliver import queue
 from facility.notices.waiting import unsent
 from tests import make
-from tests.notices import kit
-from tests.notices.kit import NOON
+from tests.notices.sending import kit
+from tests.notices.sending.kit import NOON
 
 if TYPE_CHECKING:
     from facility.models import Site

@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta
 from itertools import count
 from typing import TYPE_CHECKING, Any
 
-from facility import services
 from facility.models import Notice, NoticeKind, NoticeWay
+from facility.notices import ways
 from tests import make
 
 if TYPE_CHECKING:
@@ -46,4 +46,4 @@ def notice(at: Site, **fields: Any) -> Notice:
 def way(at: Site, **fields: Any) -> NoticeWay:
     """Return a stored way of the site, by e-mail unless told otherwise."""
     defaults = {"site": at, "way": "email", "address": "watch@example.org"}
-    return services.add(NoticeWay(**defaults | fields), by=make.BY)
+    return ways.add(NoticeWay(**defaults | fields), by=make.BY)
