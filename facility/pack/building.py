@@ -141,7 +141,7 @@ def _report(pack: Pack, about: scope.Scope, say: Callable[[str], object]) -> Tol
 
     wanted = report.Scope(
         site=pack.site, chamber=about.chamber, from_day=about.from_day, to_day=about.to_day, areas=_areas(about),
-        paper=pack.paper, pack=pack,
+        paper=pack.paper, pack=pack, words=scope.words_of(pack.scope, pack.site),
     )  # fmt: skip
     return report.told(wanted, tell=say)
 

@@ -108,9 +108,14 @@ def _plated(volume: Volume, scope: Scope) -> Volume:
         return volume
     made = timezone.localtime(events.now()).strftime("%Y-%m-%d %H:%M (UTC%z)")
     words = _("Pack %(number)d · made %(at)s by %(who)s") % {
-        "number": scope.pack.number, "at": made, "who": scope.pack.asked_by or _("this box")}  # fmt: skip
+        "number": scope.pack.number, "at": made, "who": _by(scope.pack.asked_by)}  # fmt: skip
     plate = ((_("Prepared for"), scope.pack.recipient), (_("Pack"), str(scope.pack.number)))
     return replace(volume, plate=plate, foot=words)
+
+
+def _by(name: str) -> str:
+    """Return who asked for a pack; a command or a job of the box is the box."""
+    return _("this box") if not name or name.startswith("system:") else name
 
 
 def _wanted(volume: Volume, scope: Scope) -> _Wanted:

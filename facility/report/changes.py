@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 #: most rows of a list that opens the report; the rest stands in the volumes of the months
 MOST_OPENING = 40
+#: the action of records that were taken in from files: a box that is new somewhere takes in years at once
+FROM_FILES = "imported"
 CORRECTED = ("corrected", "superseded")
 VOIDED = ("retired", "voided", "given up")
 #: kinds of which a reason cannot speak of a person's health
@@ -41,6 +43,7 @@ class Tally:
 
     entries: int
     late: int
+    from_files: int
     corrected: int
     voided: int
     first: int
@@ -70,8 +73,13 @@ def voided(frame: Frame) -> QuerySet[Event]:
 
 
 def late(frame: Frame) -> QuerySet[Event]:
-    """Return the events that were recorded later after they happened than the house lets pass."""
-    return events_of(frame).filter(late=True)
+    """Return the events that were recorded later after they happened than the house lets pass, but for files taken in."""
+    return events_of(frame).filter(late=True).exclude(action=FROM_FILES)
+
+
+def from_files(frame: Frame) -> QuerySet[Event]:
+    """Return the events that are late because they were taken in from files."""
+    return events_of(frame).filter(late=True, action=FROM_FILES)
 
 
 def tally(frame: Frame) -> Tally:
@@ -79,8 +87,9 @@ def tally(frame: Frame) -> Tally:
     found = events_of(frame).order_by("seq")
     first, last = found.values_list("seq", flat=True).first(), found.values_list("seq", flat=True).last()
     return Tally(
-        found.count(), late(frame).count(), corrected(frame).count(), voided(frame).count(), first or 0, last or 0
-    )
+        found.count(), late(frame).count(), from_files(frame).count(), corrected(frame).count(), voided(frame).count(),
+        first or 0, last or 0,
+    )  # fmt: skip
 
 
 def table(frame: Frame, rows: QuerySet[Event], caption: str, most: int | None = MOST_OPENING) -> Table:
@@ -129,7 +138,7 @@ def _groups(rows: Iterable[Event], most: int | None) -> list[_Group]:
 def _numbers(group: _Group) -> str:
     if group.count == 1:
         return event_word(group.first.seq)
-    return _("%(count)d, from event %(first)d to %(last)d") % {
+    return _("%(count)d entries, %(first)d to %(last)d") % {
         "count": group.count, "first": group.first.seq, "last": group.last.seq}  # fmt: skip
 
 

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     from facility.report.scope import Frame
 
-WORST = (Mark.OUTSIDE, Mark.LATE, Mark.SIGNED)
-SHOWN = (Mark.SIGNED, Mark.OUTSIDE, Mark.LATE, Mark.GAP, Mark.CLOSED)
+WORST = (Mark.OUTSIDE, Mark.LATE, Mark.PAPER, Mark.SIGNED)
+SHOWN = (Mark.SIGNED, Mark.PAPER, Mark.LATE, Mark.OUTSIDE, Mark.GAP, Mark.CLOSED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +68,10 @@ def checks_of(frame: Frame) -> Checks:
 
 
 def _late(checks: Iterable[Check]) -> frozenset[int]:
-    """Return the checks of which anything was entered late, or that were keyed in from paper."""
-    ids = {one.pk for one in checks}
+    """Return the checks that were entered in the app and of which something came late."""
+    ids = {one.pk for one in checks if not one.on_paper}
     answers = Answer.objects.filter(check_done__in=ids, late=True).values_list("check_done_id", flat=True)
-    return frozenset(answers.distinct()) | {one.pk for one in checks if one.on_paper}
+    return frozenset(answers.distinct())
 
 
 def _by_chamber(
@@ -102,6 +102,8 @@ def mark_of(check: Check, late: frozenset[int]) -> Mark:
     """Return the mark of a signed check. What is outside its limits goes before what came late."""
     if check.result != CheckResult.PASSED:
         return Mark.OUTSIDE
+    if check.on_paper:
+        return Mark.PAPER
     return Mark.LATE if check.pk in late else Mark.SIGNED
 
 
@@ -139,7 +141,7 @@ def legend() -> list[tuple[Mark, str]]:
     """Return the marks of a calendar in words."""
     words = {
         Mark.SIGNED: _("signed, all within limits"), Mark.OUTSIDE: _("not all within limits"),
-        Mark.LATE: _("late or from paper"), Mark.GAP: _("gap"), Mark.CLOSED: _("closed, announced"),
+        Mark.LATE: _("something entered late"), Mark.PAPER: _("from paper, within limits"), Mark.GAP: _("gap"), Mark.CLOSED: _("closed, announced"),
     }  # fmt: skip
     return [(mark, words[mark]) for mark in SHOWN]
 
@@ -162,20 +164,27 @@ def calendars(frame: Frame, found: Checks) -> tuple[Picture, ...]:
     return tuple(pictures)
 
 
-def section(frame: Frame, found: Checks) -> Section:
-    """Return the section of checks: the calendar and each check that says more than “all within limits”."""
+def section(frame: Frame, found: Checks, *, paper: bool = True) -> Section:
+    """Return the section of checks: the calendar and each check that says more than “all within limits”.
+
+    ``paper``: also those that are within limits and were keyed in from paper.
+    """
     outside = sum(1 for one in found.rows if one.state == CheckState.SIGNED and one.result != CheckResult.PASSED)
-    lead = _("%(signed)d checks signed, %(outside)d of them not all within limits, %(late)d late or from paper; %(gaps)d gaps.") % {
-        "signed": found.signed, "outside": outside, "late": len(found.late), "gaps": len(found.missing)}  # fmt: skip
-    return Section(_("Checks, day by day"), lead, pictures=calendars(frame, found), tables=(exceptions(frame, found),))
+    lead = _("%(signed)d checks signed, %(outside)d of them not all within limits, %(late)d with something entered late, %(paper)d keyed in from paper; %(gaps)d gaps.") % {
+        "signed": found.signed, "outside": outside, "late": len(found.late),
+        "paper": sum(1 for one in found.rows if one.on_paper), "gaps": len(found.missing)}  # fmt: skip
+    return Section(
+        _("Checks, day by day"), lead, pictures=calendars(frame, found), tables=(exceptions(frame, found, paper=paper),)
+    )
 
 
-def exceptions(frame: Frame, found: Checks) -> Table:
+def exceptions(frame: Frame, found: Checks, *, paper: bool = True) -> Table:
     """Return the table of checks that were late, from paper, not all within limits, or never signed.
 
     Good ones from paper or entered late that follow on each other stand in one row.
     """
-    told = [one for one in found.rows if one.state != CheckState.SIGNED or mark_of(one, found.late) != Mark.SIGNED]
+    good = {Mark.SIGNED} if paper else {Mark.SIGNED, Mark.PAPER}
+    told = [one for one in found.rows if one.state != CheckState.SIGNED or mark_of(one, found.late) not in good]
     bad = _bad_steps(told)
     signed = _signed_events(told)
     numbers = frame.numbers(Check, (one.pk for one in told))

@@ -21,6 +21,7 @@ BAR_LINE: Final = 15
 BAR_LEFT: Final = 210.0
 LONGEST_LABEL: Final = 36
 YEAR: Final = 12
+RIBBON_LEFT: Final = 110.0
 #: months between two ticks, and up to how many months of the whole
 TICKS: Final = ((1, 18), (3, 48), (YEAR, 10_000))
 
@@ -29,6 +30,7 @@ SHAPES: Final = {
     Mark.SIGNED: '<circle r="1.8" fill="#000"/>',
     Mark.OUTSIDE: '<circle r="4.6" fill="#fff" stroke="#000" stroke-width="1.2"/><path d="M-4.6 0a4.6 4.6 0 0 0 9.2 0z" fill="#000"/>',
     Mark.LATE: '<path d="M-4.5 -4.5h5l4.5 4.5-4.5 4.5h-5z" fill="#fff" stroke="#000" stroke-width="1.2"/>',
+    Mark.PAPER: '<circle r="2.6" fill="#fff" stroke="#000" stroke-width="1.1"/>',
     Mark.GAP: '<path d="M-4.5 -4.5h9v9h-9z" fill="#fff" stroke="#000" stroke-width="1.4"/><path d="M-6.2 0h12.4" stroke="#000" stroke-width="2.6"/>',
     Mark.CLOSED: '<path d="M-4.5 0h9" stroke="#000" stroke-width="1.2"/>',
     Mark.NOT_OWED: "",
@@ -59,7 +61,7 @@ def calendar(months: Sequence[tuple[str, Sequence[tuple[int, Mark]]]], legend: S
     for mark, words in legend:
         parts.append(_placed(x, y + 15, SHAPES[mark]))
         parts.append(_text(x + 11, y + 18.5, words))
-        x += 26 + 5.6 * len(words)
+        x += 22 + 4.4 * len(words)
     return _whole(WIDTH, y + 26, parts)
 
 
@@ -87,6 +89,31 @@ def bars(first: date, last: date, rows: Sequence[tuple[str, bool, Sequence[tuple
         y += BAR_LINE
     parts.append(f'<path d="M0 {y:g}h{WIDTH}" stroke="#000" stroke-width="1.6"/>')
     return _whole(WIDTH, height, parts)
+
+
+def ribbon(first: date, last: date, rows: Sequence[tuple[str, Mark | None, Sequence[tuple[date, date]]]]) -> str:
+    """Return what is not in order along the days: rows of (label, mark or a bar, spans of days); a tick each first of a month."""
+    across = (WIDTH - RIBBON_LEFT - 8) / ((last - first).days + 1)
+    parts = []
+    for month, at in _firsts(first, last):
+        x = RIBBON_LEFT + (at - first).days * across
+        parts.append(f'<path d="M{x:.1f} 2v14" stroke="#000" stroke-width=".8"/>')
+        parts.append(_text(x + 3, 11, month))
+    y = 16.0
+    parts.append(f'<path d="M{RIBBON_LEFT:g} {y:g}H{WIDTH}" stroke="#000" stroke-width="1.6"/>')
+    for label, mark, spans in rows:
+        parts.append(_text(0, y + 12, label))
+        parts.append(f'<path d="M0 {y + LINE:g}H{WIDTH}" stroke="#777" stroke-width=".5"/>')
+        for begins, ends in spans:
+            left, right = max(begins, first), min(ends, last)
+            if left > right:
+                continue
+            x, wide = RIBBON_LEFT + (left - first).days * across, max(2.5, ((right - left).days + 1) * across)
+            shape = "" if mark is None else SHAPES[mark]
+            bar = f'<rect x="{x:.1f}" y="{y + 5:g}" width="{wide:.1f}" height="7" fill="#fff" stroke="#000"/>'
+            parts.append(_placed(x + wide / 2, y + LINE / 2, shape) if shape else bar)
+        y += LINE
+    return _whole(WIDTH, y + 2, parts)
 
 
 def _firsts(first: date, last: date) -> list[tuple[str, date]]:

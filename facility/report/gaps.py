@@ -19,6 +19,7 @@ class Mark(StrEnum):
     GAP = "gap"
     OUTSIDE = "outside"
     LATE = "late"
+    PAPER = "paper"
     SIGNED = "signed"
     CLOSED = "closed"
     NOT_OWED = "not owed"

@@ -26,7 +26,7 @@ AT_ONCE = 900  # numbers in one question to the database
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What a report is about. ``areas`` empty: all of them; ``chamber`` None: the whole site."""
+    """What a report is about. ``areas`` empty: all of them; ``chamber`` None: the whole site; ``words``: the same to read."""
 
     site: Site
     chamber: Chamber | None
@@ -35,6 +35,7 @@ class Scope:
     areas: tuple[str, ...] = ()
     paper: str = A4
     pack: Pack | None = None
+    words: str = ""
 
     def has(self, area: str) -> bool:
         """Return whether an area belongs to it."""

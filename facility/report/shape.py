@@ -18,12 +18,13 @@ PICTURE_ROWS: Final = 25
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One cell: its text, a line below it, whether it is a figure. ``strong``: what the eye must find."""
+    """One cell: its text, a line below it, whether it is a figure. ``strong``: what the eye must find; ``fine``: a digest."""
 
     text: str
     sub: str = ""
     figure: bool = False
     strong: bool = False
+    fine: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +76,31 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class FrontRow:
+    """What is not in order of one sort: how many, the first of them. ``place``: of its section, 0 where there is none."""
+
+    count: int
+    title: str
+    lines: tuple[str, ...]
+    more: str
+    place: int
+
+
+@dataclass(frozen=True, slots=True)
+class Front:
+    """The page that opens a report: what must be seen in one look."""
+
+    about: str
+    counts: str
+    facts: tuple[tuple[str, str], ...]
+    rows: tuple[FrontRow, ...]
+    picture: Picture
+    proofs: tuple[str, ...]
+    verify: str
+    digests: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Volume:
     """One document. ``month``: the month whose records it holds, or nothing. ``plate``: what stands in its head."""
 
@@ -85,6 +111,7 @@ class Volume:
     month: str = ""
     plate: tuple[tuple[str, str], ...] = field(default=())
     foot: str = ""
+    front: Front | None = None
 
     @property
     def weight(self) -> int:
@@ -135,7 +162,7 @@ def parts(volume: Volume, most: int = ROWS_A_VOLUME) -> list[Volume]:
     return [
         replace(
             volume, name=f"{volume.name}-{_letters(place)}", title=f"{volume.title}, {place + 1}/{len(groups)}",
-            sections=tuple(group),
+            sections=tuple(group), front=None if place else volume.front,
         )
         for place, group in enumerate(groups)
     ]  # fmt: skip

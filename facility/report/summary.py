@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-import facility
-from facility.models import SigningKey
-from facility.report import changes, checks, plant, rules, runs
+from facility.report import changes, checks, front, plant, rules, runs
+from facility.report.front import in_groups
 from facility.report.shape import Cell, Section, Table, Volume
 from maintenance.models import Defect, IntervalRule
 from treatments.models import Run, Waiver
@@ -25,7 +22,6 @@ if TYPE_CHECKING:
     from maintenance.upkeep.state import DueState
 
 NAME: Final = "report-1-summary"
-VERIFIERS: Final = ("verify.py", "verify.html")
 MOST: Final = changes.MOST_OPENING
 
 
@@ -41,45 +37,50 @@ class Listed:
 
 
 def volume(frame: Frame, states: Sequence[DueState], found: Checks) -> Volume:
-    """Return the first volume of a report, but for the list of the others: those are not made yet."""
-    sections = [
-        _counts(frame, found), _gaps(frame, found), _waivers(frame), _late(frame), _corrections(frame), _outside(frame),
-        _defects(frame), _overdue(frame, states), _deviations(frame), _memory(frame), checks.section(frame, found),
-        proofs(), verifying(),
+    """Return the first volume of a report, but for the list of the others: those are not made yet.
+
+    Its first page names every sort of thing that is not in order; only those of which there are some are told after it.
+    """
+    counted = [
+        _gaps(frame, found), _late(frame), _corrections(frame), _waivers(frame), _outside(frame), _defects(frame),
+        _overdue(frame, states), _deviations(frame), _memory(frame),
     ]  # fmt: skip
+    sections = [*(one for one in counted if one.count), *_files(frame), checks.section(frame, found, paper=False)]
     title = _("Records, %(first)s to %(last)s") % {"first": frame.day(frame.from_day), "last": frame.day(frame.to_day)}
     lead = _("This report opens with what is not in order. Everything else follows by subject, by clause and by month.")
-    return Volume(NAME, title, tuple(sections), lead)
+    return Volume(NAME, title, tuple(sections), lead, front=front.page(frame, found, counted))
 
 
 def with_list(opening: Volume, listed: Sequence[Listed]) -> Volume:
-    """Return the first volume with the list of the others before its last two parts."""
-    return replace(opening, sections=(*opening.sections[:-2], following(listed), *opening.sections[-2:]))
+    """Return the first volume with the list of the others."""
+    return replace(opening, sections=(*opening.sections, following(listed)))
 
 
-def _counts(frame: Frame, found: Checks) -> Section:
-    told = changes.tally(frame)
-    words = _("%(entries)d entries, %(corrected)d corrected, %(voided)d voided, %(late)d late, %(gaps)d gaps") % {
-        "entries": told.entries, "corrected": told.corrected, "voided": told.voided, "late": told.late,
-        "gaps": len(found.missing),
-    }  # fmt: skip
-    span = _("No entry of this site was recorded in these days.")
-    if told.entries:
-        span = _("Entries %(first)d to %(last)d of the log, as recorded in these days.") % {
-            "first": told.first,
-            "last": told.last,
-        }
-    facts = (
-        (_("Checks signed"), str(found.signed)), (_("Runs"), str(len(runs.runs_of(frame)))),
-        (_("Waivers that held"), str(len(runs.waivers_of(frame)))), (_("Open defects"), str(len(plant.defects_open(frame)))),
-    )  # fmt: skip
-    return Section(_("Counts"), span, boxed=(words,), facts=facts)
+def _files(frame: Frame) -> list[Section]:
+    """Return what was taken in from files later than the house lets pass, where there is any."""
+    rows = changes.from_files(frame)
+    count = rows.count()
+    if not count:
+        return []
+    lead = _(
+        "Older records that came in with a file: each keeps the time that the file gave, and none was seen by the box when it happened."
+    )
+    table = changes.table(frame, rows, _("By sort of record"))
+    return [
+        Section(
+            _("Taken in later from files"),
+            lead,
+            count,
+            (table,),
+            notes=_more(count, count if len(table.rows) < MOST else MOST),
+        )
+    ]
 
 
 def _gaps(frame: Frame, found: Checks) -> Section:
     rows = tuple(
         (
-            Cell(one.chamber), Cell(frame.day(one.span.first)), Cell(frame.day(one.span.last)),
+            Cell(one.chamber), Cell(frame.day(one.span.first)), Cell(frame.day(one.span.last) if one.span.days > 1 else ""),
             Cell(_("no weekly check in this week") if one.weekly else ngettext("no daily check on %(n)d day", "no daily checks on %(n)d days", one.span.days) % {"n": one.span.days}),
         )
         for one in found.missing
@@ -222,58 +223,14 @@ def following(listed: Sequence[Listed]) -> Section:
         (
             Cell(one.title, sub=f"{one.name}.pdf"),
             Cell(str(one.pages), figure=True),
-            Cell(in_groups(one.sha256), sub=one.instead),
+            Cell(in_groups(one.sha256), sub=one.instead, fine=True),
         )
         for one in listed
     )
     head = (_("Volume"), _("Pages"), _("SHA-256 of the file"))
     lead = _(
-        "A month that was changed by a late entry, a correction or a countersignature has a new volume; which one it replaces stands beside it."
+        "A month that was changed by a late entry, a correction or a countersignature has a new volume, and so has every month after the program that sets the pages was changed; which one it replaces stands beside it."
     )
     return Section(
-        _("What follows"), lead, tables=(Table(_("The other volumes"), head, cells, (34, 8, 58), _("None.")),)
+        _("What follows"), lead, tables=(Table(_("The other volumes"), head, cells, (27, 5, 68), _("None.")),)
     )
-
-
-def proofs() -> Section:
-    """Return what a pack proves, and what it does not."""
-    notes = (
-        _("It shows that no file was changed since this box signed the list of files, that the entries belong to the log of the size named, and which key signed."),
-        _("It does not prove that a reading was true, that what was done was right, or that something was entered at all: see the gaps."),
-        _("It does not prove that the key is the facility's own: compare its fingerprint with the one on the wall sheet and in earlier packs."),
-        _("It does not say that a code is met. The local codes and those who enforce them decide."),
-    )  # fmt: skip
-    return Section(_("What this report proves, and what not"), notes=notes)
-
-
-def verifying() -> Section:
-    """Return how to verify, the fingerprints of the keys, and the digests of the two verifiers."""
-    keys = SigningKey.objects.filter(in_use_until=None).order_by("use")
-    facts = [
-        (_("Fingerprint of the key: %(use)s") % {"use": key.get_use_display()}, in_groups(key.fingerprint))
-        for key in keys
-    ]
-    for name in VERIFIERS:
-        digest = verifier_digest(name)
-        facts.append(
-            (_("SHA-256 of %(name)s") % {"name": name}, in_groups(digest) if digest else _("not part of this release"))
-        )
-    lead = _(
-        "Open verify.html from the unpacked pack in a browser, without a network, and give it the pack; or run python3 verify.py there. Compare the fingerprints."
-    )
-    return Section(_("To verify, without a network"), lead, facts=tuple(facts))
-
-
-def verifier_digest(name: str) -> str:
-    """Return the SHA-256 of a verifier as it goes into packs, nothing where there is none."""
-    path = Path(facility.__file__).parent / "pack" / "verifier" / name
-    return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
-
-
-def in_groups(digest: str) -> str:
-    """Return hexadecimal digits in groups of four, as one reads them out.
-
-    >>> in_groups("7c410e9b")
-    '7C41 0E9B'
-    """
-    return " ".join(digest[start : start + 4] for start in range(0, len(digest), 4)).upper()

@@ -11,10 +11,11 @@ import pytest
 
 from facility import services
 from facility.models import Check, Event, Volume
-from facility.report import changes, checks, gaps
+from facility.report import changes, checks, front, gaps
 from facility.report.build import BuiltVolume, Scope, closed_month, volumes
 from facility.report.scope import Frame
 from facility.report.sealing_check import faults_of
+from maintenance.models import Defect
 from tests import make
 from tests.treatments.after.pdf_text import pages_of
 
@@ -45,7 +46,7 @@ def test_a_report_is_read_back_with_the_counts_of_the_database() -> None:
     assert built[0].name == "report-1-summary.pdf"
     told = " ".join(" ".join(pages_of(built[0].path.read_bytes())).split())
     count = Event.objects.filter(site_id_text=site.key).count()
-    assert f"{count} entries, 0 corrected, 0 voided, 0 late, 0 gaps" in told
+    assert f"{count} entries, 0 corrected, 0 voided, 0 late, 0 gaps; 0 taken in later from files" in told
     for one in built:
         assert faults_of(one.path.read_bytes()) == []
         with pikepdf.open(io.BytesIO(one.path.read_bytes())) as document:
@@ -107,3 +108,37 @@ def test_a_day_without_its_daily_check_is_a_gap() -> None:
     found = checks.checks_of(frame)
     assert [one.span for one in found.missing] == [gaps.Span(date(2026, 2, 2), date(2026, 2, 2))]
     assert found.signed == Check.objects.filter(sheet=sheet, state="signed").count()
+
+
+def test_what_must_be_seen_in_one_look_stands_on_the_first_page_of_either_paper() -> None:
+    """Scope, counts, each sort of disorder, what is proved, how to verify, fingerprints and digests: ``records.md``, 5."""
+    site = make.site(zone="UTC")
+    make.work(make.rule(make.equipment(site)), date(2026, 2, 9))
+    sheet = make.sheet(make.chamber(site))
+    services.add(Check(sheet=sheet, version=sheet.versions.get(), number=1, state="signed", result="passed", started_by="Ina",
+                       started_at=datetime(2026, 2, 1, 8, tzinfo=UTC), signed_at=datetime(2026, 2, 1, 8, tzinfo=UTC),
+                       signed_by="Ina"), by=make.BY)  # fmt: skip
+    for number in range(60):
+        services.add(Defect(site=site, number=number, equipment=make.equipment(site), what="leaks " * 30, effect="watch",
+                            found_at=datetime(2026, 2, 3, 9, tzinfo=UTC)), by=make.BY)  # fmt: skip
+    for paper in ("A4", "Letter"):
+        first = " ".join(
+            pages_of(build(_scope(site, paper=paper, words="the whole site"))[0].path.read_bytes())[0].split()
+        )
+        for wanted in ("Scope: the whole site", "60 Open defects", "0 Late entries", "0 Corrections", "0 Waivers", "Gaps",
+                       "0 Runs outside the house rules", "0 Deviations from codes", "Numbers from memory", "Overdue items",
+                       "58 more", "What this report proves", "It does not prove that a reading was true", "verify.html",
+                       "python3 verify.py", *(digits for _label, digits in front._digests())):  # fmt: skip
+            assert wanted in first, (paper, wanted)
+
+
+def test_a_check_keyed_in_from_paper_is_not_called_late() -> None:
+    site = make.site(zone="UTC")
+    sheet = make.sheet(make.chamber(site))
+    at = datetime(2026, 2, 1, 8, tzinfo=UTC)
+    services.add(Check(sheet=sheet, version=sheet.versions.get(), number=1, state="signed", result="passed", on_paper=True,
+                       started_at=at, started_by="Ina", signed_at=at, signed_by="Ina"), by=make.BY)  # fmt: skip
+    day = at.date()
+    found = checks.checks_of(Frame(Scope(site, None, day, day), day, day, date(2026, 3, 1)))
+    assert [marks[day] for _chamber, marks in found.calendars] == [gaps.Mark.PAPER]
+    assert not found.late

@@ -1,0 +1,140 @@
+"""The page that opens a report: in one look what is not in order, the counts, what is proved, and how to verify it."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from django.utils.translation import gettext as _
+
+import facility
+from facility.models import SigningKey
+from facility.report import changes, drawing, plant, runs
+from facility.report.changes import MOST_OPENING
+from facility.report.gaps import Mark
+from facility.report.shape import Front, FrontRow, Picture
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+
+    from facility.report.checks import Checks
+    from facility.report.scope import Frame
+    from facility.report.shape import Cell, Section
+
+VERIFIERS: Final = ("verify.py", "verify.html")
+BRIEF_ROWS: Final = 2
+BRIEF_LETTERS: Final = 76
+NOTHING_SAID: Final = ("", "\u2013")
+
+
+def page(frame: Frame, found: Checks, counted: Sequence[Section]) -> Front:
+    """Return the opening page; ``counted``: the sections whose number is the news, those with nothing in them too."""
+    told = changes.tally(frame)
+    words = _(
+        "%(entries)d entries, %(corrected)d corrected, %(voided)d voided, %(late)d late, %(gaps)d gaps; %(files)d taken in later from files"
+    ) % {
+        "entries": told.entries, "corrected": told.corrected, "voided": told.voided, "late": told.late,
+        "gaps": len(found.missing), "files": told.from_files,
+    }  # fmt: skip
+    facts = (
+        (_("Checks signed"), str(found.signed)), (_("Runs"), str(len(runs.runs_of(frame)))),
+        (_("Waivers that held"), str(len(runs.waivers_of(frame)))), (_("Open defects"), str(len(plant.defects_open(frame)))),
+    )  # fmt: skip
+    return Front(_about(frame, told), words, facts, _rows(counted), _picture(frame, found), *_proved(), _digests())
+
+
+def _about(frame: Frame, told: changes.Tally) -> str:
+    """Return scope, legal ground and place in the log, in a sentence each."""
+    words = [_("Scope: %(scope)s.") % {"scope": frame.scope.words or _("the whole site")}]
+    if frame.scope.pack is not None:
+        words.append(_("Handed over on: %(ground)s.") % {"ground": frame.scope.pack.ground})
+    if told.entries:
+        span = {"first": told.first, "last": told.last}
+        words.append(_("Entries %(first)d to %(last)d of the log, as recorded in these days.") % span)
+    else:
+        words.append(_("No entry of this site was recorded in these days."))
+    return " ".join(words)
+
+
+def _rows(counted: Sequence[Section]) -> tuple[FrontRow, ...]:
+    rows, place = [], 0
+    for section in counted:
+        count = section.count or 0
+        place += bool(count)
+        told = [row for table in section.tables for row in table.rows]
+        lines = tuple(_line(row) for row in told[:BRIEF_ROWS])
+        left = (count if len(told) >= MOST_OPENING else len(told)) - len(lines)
+        more = _("%(n)d more") % {"n": left} if left > 0 else ""
+        rows.append(FrontRow(count, section.title, lines, more, place if count else 0))
+    return tuple(rows)
+
+
+def _line(row: Sequence[Cell]) -> str:
+    """Return a row of a table as one line; however long it is, the record at its end stays."""
+    texts = [cell.text for cell in row if cell.text not in NOTHING_SAID]
+    record = f" \u00b7 {texts.pop()}" if row[-1].figure and len(texts) > 1 else ""
+    line = " \u00b7 ".join(texts)
+    room = BRIEF_LETTERS - len(record)
+    return (line if len(line) <= room else line[: room - 1].rstrip(" \u00b7") + "\u2026") + record
+
+
+def _picture(frame: Frame, found: Checks) -> Picture:
+    """Return when what is not in order was: gaps, late entries, waivers, defects along the days."""
+    gaps = [(one.span.first, one.span.last) for one in found.missing]
+    late = [_one_day(frame.local(at)) for at in changes.late(frame).values_list("recorded_at", flat=True)]
+    waivers = [
+        (frame.local(one.starts_at), frame.local(one.ended_early_at or one.ends_at)) for one in runs.waivers_of(frame)
+    ]
+    defects = [(frame.local(one.found_at), frame.to_day) for one in plant.defects_open(frame)]
+    rows = (
+        (_("gaps"), Mark.GAP, gaps), (_("late entries"), Mark.LATE, sorted(set(late))), (_("waivers"), None, waivers),
+        (_("open defects"), None, defects),
+    )  # fmt: skip
+    svg = drawing.ribbon(frame.from_day, frame.to_day, rows)
+    said = ", ".join(f"{label}: {len(spans)}" for label, _mark, spans in rows)
+    return Picture(drawing.address_of(svg), _("When it was, along the days. %(said)s.") % {"said": said})
+
+
+def _one_day(day: date) -> tuple[date, date]:
+    return day, day
+
+
+def _proved() -> tuple[tuple[str, ...], str]:
+    """Return what a pack proves and what it does not, and how to verify it."""
+    notes = (
+        _("It shows that no file was changed since this box signed the list of files, that the entries belong to the log of the size named, and which key signed."),
+        _("It does not prove that a reading was true, that what was done was right, or that something was entered at all: see the gaps."),
+        _("It does not prove that the key is the facility's own: compare its fingerprint with the one on the wall sheet and in earlier packs."),
+        _("It does not say that a code is met. The local codes and those who enforce them decide."),
+    )  # fmt: skip
+    how = _(
+        "Open verify.html from the unpacked pack in a browser, without a network, and give it the pack; or run python3 verify.py there. Compare these digits."
+    )
+    return notes, how
+
+
+def _digests() -> tuple[tuple[str, str], ...]:
+    """Return the fingerprints of the keys in use and the digests of both verifiers."""
+    keys = SigningKey.objects.filter(in_use_until=None).order_by("use")
+    found = [(_("key of %(use)s") % {"use": key.get_use_display()}, in_groups(key.fingerprint)) for key in keys]
+    for name in VERIFIERS:
+        digest = verifier_digest(name)
+        found.append((name, in_groups(digest) if digest else _("not part of this release")))
+    return tuple(found)
+
+
+def verifier_digest(name: str) -> str:
+    """Return the SHA-256 of a verifier as it goes into packs, nothing where there is none."""
+    path = Path(facility.__file__).parent / "pack" / "verifier" / name
+    return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+
+
+def in_groups(digest: str) -> str:
+    """Return hexadecimal digits in groups of four, as one reads them out.
+
+    >>> in_groups("7c410e9b")
+    '7C41 0E9B'
+    """
+    return " ".join(digest[start : start + 4] for start in range(0, len(digest), 4)).upper()
