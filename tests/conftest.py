@@ -36,3 +36,14 @@ def _emptied_past_the_triggers() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", fixture_teardown)
         yield
+
+
+@pytest.fixture(autouse=True)
+def _no_head_of_another_test() -> None:
+    """Remove what another test with its own log left in the shared data folder: a head, and a fault that stands."""
+    from django.conf import settings as project
+
+    from facility.trust import checkpoints, faults
+
+    for name in (checkpoints.NEWEST, faults.FILE):
+        (project.DATA_DIR / name).unlink(missing_ok=True)

@@ -44,8 +44,7 @@ class PasswordForm(forms.Form):
 
     def _ask_second_proof(self) -> None:
         """Where the house rule asks, nobody signs who came in with a password alone."""
-        site = getattr(getattr(self.request, "visit", None), "site", None)
-        if site is None or PROVEN in self.request.session or not house.values(site)["second_proof_to_sign"]:
+        if PROVEN in self.request.session or not self.must_prove():
             return
         raise ValidationError(
             _(
@@ -53,3 +52,8 @@ class PasswordForm(forms.Form):
             ),
             code="second",
         )
+
+    def must_prove(self) -> bool:
+        """Return whether the house rule of the site that is open asks for a second proof."""
+        site = getattr(getattr(self.request, "visit", None), "site", None)
+        return site is not None and bool(house.values(site)["second_proof_to_sign"])

@@ -22,6 +22,7 @@ from django.utils.translation import gettext as _
 
 from facility import events
 from facility.backup import store
+from facility.trust import copies as heads
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -90,7 +91,16 @@ def _to_folder(path: Path, target: Path) -> Copied:
         store.prune(target)
     except OSError as error:
         return Copied(str(target), taken=False, told=error.strerror or str(error))
-    return Copied(str(target), taken=True, told=_("copied"))
+    return Copied(str(target), taken=True, told=_("copied") + _head_beside(target))
+
+
+def _head_beside(target: Path) -> str:
+    """Leave the newest signed head of the log beside the copy, where this server does not reach it once it is unplugged."""
+    try:
+        path = heads.write_beside(target)
+    except OSError as error:
+        return _(", without the signed head of the log: %(why)s") % {"why": error.strerror or error}
+    return _(", with the signed head %(file)s") % {"file": path.name} if path is not None else ""
 
 
 def _by_command(path: Path) -> Copied:

@@ -17,7 +17,7 @@ from django.db import connection
 from facility import record_check, triggers
 from facility.models import Site
 from facility.project import env, supervisor
-from facility.trust import checkpoints
+from facility.trust import looking
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -95,7 +95,7 @@ def serve(host: str, port: int) -> NoReturn:
     if mark_running(settings.DATA_DIR / supervisor.RUNNING):
         record_check.after_unclean_stop()
     triggers.ensure()
-    checkpoints.check_start(quick=True)
+    looking.check_start(quick=True)
     settings.STATIC_ROOT.mkdir(parents=True, exist_ok=True)
     connection.close()
     os.environ["DEEPSTEAD_DATA"] = str(settings.DATA_DIR)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.db.models import OuterRef
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from facility import events
@@ -15,6 +16,7 @@ from facility.compute.instants import datetime_of, instant_of
 from facility.gathered import Rows, branch, current, fetch, minute_down, newest
 from facility.models import Check, CheckSheet, CheckState, Event, Heartbeat, Site
 from facility.readiness.words import when
+from facility.trust import faults
 from treatments.models import Run
 
 if TYPE_CHECKING:
@@ -48,7 +50,7 @@ class RunOn:
 
 def title_block(request: HttpRequest) -> dict[str, Any]:
     """Return the values that base.html prints on each page; one query where a site is open."""
-    shown: dict[str, Any] = {"demo": settings.DEMO}
+    shown: dict[str, Any] = {"demo": settings.DEMO, "notices": of_the_log(request)}
     visit: Visit | None = getattr(request, "visit", None)
     if visit is None:
         return shown
@@ -60,7 +62,7 @@ def title_block(request: HttpRequest) -> dict[str, Any]:
         "site_now": at,
         "last_check": last_check(rows),
         "run_on": run_on(rows, at),
-        "notices": notices(rows[PULSE], at, visit.site.zone),
+        "notices": shown["notices"] + notices(rows[PULSE], at, visit.site.zone),
     }
 
 
@@ -123,6 +125,16 @@ def notices(pulse: list[Row], at: datetime, zone: str) -> list[str]:
             % said
         )
     return found
+
+
+def of_the_log(request: HttpRequest) -> list[str]:
+    """Return the fault of log or keys that stands, for those who are signed in; no query unless there is one."""
+    found = faults.standing()
+    if not found or not request.user.is_authenticated:
+        return []
+    more = _(" And %(count)d more.") % {"count": len(found) - 1} if found[1:] else ""
+    advice = _("Records go on as always. Tell who keeps this box: what to do is under %(page)s.")
+    return [f"{found[0]}{more} {advice % {'page': reverse('box:keys')}}"]
 
 
 def _stored(text: str) -> datetime:

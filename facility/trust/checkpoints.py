@@ -9,9 +9,8 @@ from __future__ import annotations
 import logging
 from typing import TYPE_CHECKING, Final
 
-from django.db import DatabaseError, transaction
+from django.db import transaction
 from django.db.models import Max
-from django.utils.translation import gettext as _
 
 from facility import events
 from facility.compute import note
@@ -22,9 +21,10 @@ from facility.trust import faults, keyfiles, keys
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from datetime import datetime
 
 BATCH: Final = 5000
+ANSWERED: Final = "answered: "
+"""How ``why`` begins for a head that the log contradicts and that somebody has answered for, with a reason."""
 GROUPS: Final = 8
 DIGITS: Final = 4
 NEWEST: Final = "checkpoint.note"
@@ -42,6 +42,11 @@ class _Memory:
     tree: Tree | None = None
 
 
+def forget() -> None:
+    """Let the next head be made from all events anew."""
+    _Memory.tree = None
+
+
 def ask(why: str) -> None:
     """Let a head be made soon, by a job in the caller's transaction; one that waits already will do.
 
@@ -53,18 +58,19 @@ def ask(why: str) -> None:
 
 
 def newest() -> Checkpoint | None:
-    """Return the newest head, or None before the first one."""
-    return Checkpoint.objects.order_by("-size", "-pk").first()
+    """Return the newest head that the log must continue, or None before the first one."""
+    return Checkpoint.objects.exclude(why__startswith=ANSWERED).order_by("-size", "-pk").first()
 
 
 def make(why: str) -> Checkpoint:
     """Sign and store the head of the log as it is now; the same size again is the head that is there.
 
-    Errors: ContradictionError if the log does not continue the newest head; KeyFaultError without the key.
+    Errors: ContradictionError if the log does not continue the newest head or the one beside the database;
+    KeyFaultError without the key.
     """
     keys.ensure()
     latest = newest()
-    size = Event.objects.aggregate(size=Max("seq"))["size"] or 0
+    size = log_size()
     if latest is not None and size == latest.size:
         return latest
     tree = _grown(latest, size)
@@ -85,22 +91,39 @@ def _keep(row: Checkpoint, tree: Tree) -> None:
 
 
 def _grown(latest: Checkpoint | None, size: int) -> Tree:
-    """Return the tree of the log up to ``size``, seen to continue the newest head."""
+    """Return the tree of the log up to ``size``, seen to continue the newest head and the one beside the database."""
+    heads = _to_be_met(latest)
+    if heads and heads[-1][0] > size:
+        raise ContradictionError(faults.shorter(size, heads[-1][0]))
     known = _Memory.tree
-    if latest is not None and known is not None and (known.size, known.root()) == (latest.size, bytes(latest.root)):
+    if heads and known is not None and heads == [(known.size, known.root())]:
         tree = known.copy()
+        heads = []
     else:
         tree = Tree()
-    wanted = {latest.size: bytes(latest.root)} if latest is not None and latest.size > tree.size else {}
-    if latest is not None and size < latest.size:
-        raise ContradictionError(faults.shorter(size, latest.size, latest.made_at))
-    for at, root in _roots(tree, sorted(wanted), size):
+    wanted = dict(heads)
+    if len(wanted) < len(heads):
+        raise ContradictionError(faults.other_root(heads[-1][0]))
+    for at, root in roots(tree, sorted(wanted), size):
         if root != wanted[at]:
             raise ContradictionError(faults.other_root(at))
     return tree
 
 
-def _roots(tree: Tree, sizes: Iterable[int], last: int) -> Iterable[tuple[int, bytes]]:
+def _to_be_met(latest: Checkpoint | None) -> list[tuple[int, bytes]]:
+    """Return size and root of the newest head and of the one beside the database, in rising order."""
+    found = set() if latest is None else {(latest.size, bytes(latest.root))}
+    beside = keyfiles.path_of(NEWEST)
+    if beside.is_file():
+        try:
+            told = note.parse(beside.read_text(encoding="utf-8"))
+        except ValueError as error:
+            raise ContradictionError(faults.file_unreadable(beside, error)) from error
+        found.add((told.size, told.root))
+    return sorted(found)
+
+
+def roots(tree: Tree, sizes: Iterable[int], last: int) -> Iterable[tuple[int, bytes]]:
     """Let a tree grow to ``last`` events; yield its root at each of ``sizes``, in rising order."""
     waiting = iter(sizes)
     stop = next(waiting, None)
@@ -129,6 +152,12 @@ def short_code(root: bytes) -> str:
     return " ".join(digits[at : at + DIGITS] for at in range(0, GROUPS * DIGITS, DIGITS))
 
 
+def log_size() -> int:
+    """Return how many events the log has."""
+    size: int | None = Event.objects.aggregate(size=Max("seq"))["size"]
+    return size or 0
+
+
 def signer(text: str) -> SigningKey | None:
     """Return the key on record by which a note is signed, or None if it is by none of them.
 
@@ -152,95 +181,3 @@ def _holds(text: str, signature: bytes, raw: bytes) -> bool:
     except (InvalidSignature, ValueError):
         return False
     return True
-
-
-def compare(texts: Iterable[str]) -> list[str]:
-    """Return in words how the log contradicts these notes, and which are signed by no key of this box."""
-    found: list[str] = []
-    wanted: dict[int, set[bytes]] = {}
-    for text in texts:
-        told = note.parse(text)
-        wanted.setdefault(told.size, set()).add(told.root)
-        if signer(text) is None:
-            found.append(faults.not_signed(told.size))
-    size = Event.objects.aggregate(size=Max("seq"))["size"] or 0
-    found += [faults.shorter(size, at) for at in sorted(wanted) if at > size]
-    within = sorted(at for at in wanted if 0 < at <= size)
-    last = within[-1] if within else 0
-    found += [faults.other_root(at) for at, root in _roots(Tree(), within, last) if {root} != wanted[at]]
-    return found
-
-
-def look() -> list[str]:
-    """Hold the log against every head in the database and the one beside it. Return what is wrong, in words."""
-    rows = Checkpoint.objects.order_by("size", "pk").values_list("size", "root", "note")
-    texts, found = [], []
-    for size, root, text in rows:
-        try:
-            told = note.parse(text)
-        except note.NoteError as error:
-            found.append(faults.unreadable(size, error))
-            continue
-        if (told.size, told.root) != (size, bytes(root)):
-            found.append(faults.not_signed(size))
-        texts.append(text)
-    beside = keyfiles.path_of(NEWEST)
-    if beside.is_file() and (kept := beside.read_text(encoding="utf-8")) not in texts:
-        try:
-            note.parse(kept)
-            texts.append(kept)
-        except note.NoteError as error:
-            found.append(_("%(file)s cannot be read: %(error)s") % {"file": beside, "error": error})
-    return found + compare(texts)
-
-
-def check_start(*, quick: bool = False) -> list[str]:
-    """Make the keys at the first start, and hold the log against its heads; a fault is recorded and stands on every page.
-
-    ``quick`` compares only lengths, for a start that must not wait; the job runner does the rest right after.
-    It never raises for a damaged database: the facility must be able to read what is left.
-    """
-    try:
-        found = _keys_missing() + (_too_short() if quick else look())
-    except (DatabaseError, ValueError, OSError) as error:
-        log.exception("The log could not be held against its signed heads.")
-        found = [_("The log could not be held against its signed heads: %(error)s") % {"error": error}]
-    if found or not quick:
-        faults.stand(found)
-    if found:
-        _record(found)
-    return found
-
-
-def _keys_missing() -> list[str]:
-    try:
-        keys.ensure()
-    except keys.KeyFaultError as error:
-        return [str(error)]
-    return []
-
-
-def _too_short() -> list[str]:
-    latest = newest()
-    size = Event.objects.aggregate(size=Max("seq"))["size"] or 0
-    sizes: list[tuple[int, datetime | None]] = [(latest.size, latest.made_at)] if latest is not None else []
-    beside = keyfiles.path_of(NEWEST)
-    if beside.is_file():
-        sizes.append((note.parse(beside.read_text(encoding="utf-8")).size, None))
-    return [faults.shorter(size, at, when) for at, when in sorted(sizes, key=lambda one: -one[0])[:1] if size < at]
-
-
-def _record(found: list[str]) -> None:
-    try:
-        with transaction.atomic():
-            what = events.What("records:head contradicted", after={"found": "\n".join(found)[:4000]})
-            events.record(None, what, by=events.system("start"))
-    except DatabaseError:
-        log.exception("What was found could not be recorded: %s", found)
-
-
-def nightly() -> tuple[Checkpoint | None, list[str]]:
-    """Look at everything anew, then sign the night's head if nothing contradicts."""
-    _Memory.tree = None
-    found = check_start()
-    return (None if found else make("night")), found

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import dataclass
+from datetime import datetime
 from smtplib import SMTPException
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -12,12 +14,23 @@ from django.utils.translation import gettext as _
 
 from facility import events
 from facility.models import Checkpoint
-from facility.trust import checkpoints
+from facility.trust import checkpoints, looking
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+MOST_LOOKED_AT: Final = 2000
 log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A copy of a head of ``size`` events. ``where``: "mail" or "folder"; ``place``: to whom, or which folder."""
+
+    where: str
+    place: str
+    at: datetime
+    size: int
 
 
 def run(why: str) -> str:
@@ -27,7 +40,7 @@ def run(why: str) -> str:
     """
     if why:
         return _made(checkpoints.make(why))
-    row, found = checkpoints.nightly()
+    row, found = looking.nightly()
     if row is None:
         return _("No head was signed. %(found)s") % {"found": " ".join(found)}
     return f"{_made(row)} {mail(row)}".strip()
@@ -78,15 +91,32 @@ def file_name(row: Checkpoint) -> str:
 def write_beside(folder: Path) -> Path | None:
     """Write the newest head into a folder, such as a stick that takes a backup; None if there is no head yet.
 
+    A file of that name that is there already stays as it is: it may be what a changed log is found out by.
+
     Errors: OSError if the folder cannot be written.
     """
     row = checkpoints.newest()
     if row is None:
         return None
     path = folder / file_name(row)
-    path.write_text(row.note, encoding="utf-8", newline="\n")
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(row.note)
+    except FileExistsError:
+        return path
     _copied(row, "folder", str(folder))
     return path
+
+
+def newest_by_place() -> list[Taken]:
+    """Return the newest copy outside the server in each place where one ever went, the places by name."""
+    rows = Checkpoint.objects.order_by("-size", "-pk").values_list("size", "copied")[:MOST_LOOKED_AT]
+    found: dict[tuple[str, str], Taken] = {}
+    for size, copied in rows:
+        for one in copied:
+            taken = Taken(one["where"], one["place"], datetime.fromisoformat(one["at"]), size)
+            found.setdefault((taken.where, taken.place), taken)
+    return [found[name] for name in sorted(found)]
 
 
 def _copied(row: Checkpoint, where: str, place: str) -> None:

@@ -15,6 +15,7 @@ from facility.trust import keyfiles
 
 if TYPE_CHECKING:
     from datetime import datetime
+    from pathlib import Path
 
 FILE: Final = "log-fault.json"
 
@@ -37,6 +38,11 @@ def other_root(noted: int) -> str:
 def not_signed(noted: int) -> str:
     """Say that a note is not by a key of this box."""
     return _("Checkpoint %(noted)d is not signed by a key on record here.") % {"noted": noted}
+
+
+def file_unreadable(path: Path, error: Exception) -> str:
+    """Say that a file with a note is damaged."""
+    return _("%(file)s cannot be read: %(error)s") % {"file": path, "error": error}
 
 
 def unreadable(noted: int, error: Exception) -> str:

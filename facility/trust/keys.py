@@ -62,7 +62,7 @@ def ensure() -> None:
         row = in_use(use)
         if row is None:
             _begin(use)
-        elif not _is_here(row):
+        elif not is_here(row):
             raise KeyFaultError(_missing(row))
 
 
@@ -74,12 +74,12 @@ def in_use(use: str) -> SigningKey | None:
 def _missing(row: SigningKey) -> str:
     files = ", ".join(str(keyfiles.path_of(name)) for name in keyfiles.FILES[KeyUse(row.use)])
     return _(
-        "The private key on record, %(fingerprint)s, is not the one in %(files)s. Put these files back from a backup."
-        " Nothing is signed meanwhile; records are kept as always."
+        "The private key on record, %(fingerprint)s, is not the one in %(files)s. Put these files back from a backup;"
+        " if there is none, a new key can be begun, which breaks the chain of keys. Nothing is signed meanwhile; records are kept as always."
     ) % {"fingerprint": row.fingerprint[:ORIGIN_DIGITS], "files": files}
 
 
-def _is_here(row: SigningKey) -> bool:
+def is_here(row: SigningKey) -> bool:
     """Return whether the file is that of the row; a successor left by a start that was cut off is taken over."""
     if _fingerprint_of(row.use) == row.fingerprint:
         return True
@@ -118,14 +118,15 @@ def _begin(use: KeyUse) -> None:
     elif not keyfiles.there(use):
         keyfiles.make_seal_key()
     now, by = events.now(), events.system("keys")
-    row = _row(use, "", now)
+    row = new_row(use, "", now)
     if use == KeyUse.SEAL:
         text = statement(row, "", "first key of this use")
-        row.passed_on = json.dumps({"text": text} | _by_log(text))
+        row.passed_on = json.dumps({"text": text} | signed_by_log(text))
     services.add(row, by=by, action="key put in use")
 
 
-def _row(use: str, ending: str, now: datetime) -> SigningKey:
+def new_row(use: str, ending: str, now: datetime) -> SigningKey:
+    """Return the row of the key in the files, not stored yet."""
     from cryptography.hazmat.primitives import serialization as form  # noqa: PLC0415  # megabytes
 
     if use == KeyUse.LOG:
@@ -136,10 +137,11 @@ def _row(use: str, ending: str, now: datetime) -> SigningKey:
     return SigningKey(use=use, public=pem.decode("ascii"), fingerprint=_fingerprint_of(use, ending), in_use_from=now)
 
 
-def statement(row: SigningKey, old: str, reason: str) -> str:
-    """Return the text that is signed when a key comes into use; one line a value."""
+def statement(row: SigningKey, old: str, reason: str, *, broken: bool = False) -> str:
+    """Return the text that is signed when a key comes into use; one line a value. ``broken``: the old one cannot sign."""
     values = {
         "use": row.use, "old": old or "none", "new": row.fingerprint, "from": row.in_use_from.isoformat(),
+        **({"chain": "broken here, the old key was lost"} if broken else {}),
         "reason": " ".join(reason.split()),
     }  # fmt: skip
     return "deepstead key statement v1\n" + "".join(f"{name}: {value}\n" for name, value in values.items())
@@ -149,14 +151,14 @@ def _text(signature: bytes) -> str:
     return base64.b64encode(signature).decode("ascii")
 
 
-def _by_log(text: str, ending: str = "") -> dict[str, str]:
+def signed_by_log(text: str, ending: str = "") -> dict[str, str]:
     """Return what the log's key signs of a statement on another key."""
     key = keyfiles.log_key(ending)
     signed = key.sign(LABEL + b"\0" + text.encode())
     return {"log_signature": _text(signed), "log_fingerprint": box_key.fingerprint(key.public_key().public_bytes_raw())}
 
 
-def _signed(use: str, text: str, ending: str = "") -> str:
+def signed_by(use: str, text: str, ending: str = "") -> str:
     """Return the signature of a key of this use over a statement, base64."""
     content = LABEL + b"\0" + text.encode()
     if use == KeyUse.LOG:
@@ -180,12 +182,12 @@ def rotate(use: str, *, by: Actor, reason: str) -> SigningKey:
     keyfiles.drop_next(use)
     (keyfiles.make_log_key if use == KeyUse.LOG else keyfiles.make_seal_key)(keyfiles.NEXT)
     now = events.now()
-    new = _row(use, keyfiles.NEXT, now)
+    new = new_row(use, keyfiles.NEXT, now)
     text = statement(new, old.fingerprint, reason)
     signed: dict[str, Any] = {
-        "text": text, "old_signature": _signed(use, text), "new_signature": _signed(use, text, keyfiles.NEXT),
+        "text": text, "old_signature": signed_by(use, text), "new_signature": signed_by(use, text, keyfiles.NEXT),
     }  # fmt: skip
-    new.passed_on = json.dumps(signed | ({} if use == KeyUse.LOG else _by_log(text)))
+    new.passed_on = json.dumps(signed | ({} if use == KeyUse.LOG else signed_by_log(text)))
     old.in_use_until = now
     services.change(old, by=by, reason=reason, shown_version=old.row_version, action="key taken out of use")
     services.add(new, by=by, reason=reason, action="key put in use")

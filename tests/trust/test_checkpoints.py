@@ -10,14 +10,13 @@ from typing import Any
 import pytest
 from django.core import mail
 from django.core.management import CommandError, call_command
-from django.db import connection
 
-from facility import record_check, triggers
+from facility import record_check
 from facility.compute import note, tree
 from facility.jobs import tasks
 from facility.jobs.queue import Kind
 from facility.models import Checkpoint, Event, Job, KeyUse
-from facility.trust import checkpoints, copies, faults, keys
+from facility.trust import checkpoints, copies, faults, keys, looking
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -26,32 +25,8 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def folder(settings: Any, tmp_path: Path) -> Path:
     settings.DATA_DIR = tmp_path
-    checkpoints._Memory.tree = None
+    checkpoints.forget()
     return tmp_path
-
-
-@pytest.fixture
-def signed(django_capture_on_commit_callbacks: Any) -> Any:
-    """Return what makes a head to its end, as outside a test's own transaction."""
-
-    def make_one(why: str = "test") -> Checkpoint:
-        with django_capture_on_commit_callbacks(execute=True):
-            return checkpoints.make(why)
-
-    return make_one
-
-
-@pytest.fixture
-def tampering() -> Any:
-    """Return what changes the log as somebody with the database file would: past the triggers."""
-
-    def change(sql: str, *values: int | bytes) -> None:
-        triggers.drop()
-        with connection.cursor() as cursor:
-            cursor.execute(sql, values)
-        triggers.ensure()
-
-    return change
 
 
 def digests() -> list[bytes]:
@@ -98,11 +73,11 @@ def test_each_head_continues_the_one_before_whether_the_tree_is_remembered_or_no
     for forget in (False, True):
         make.site()
         if forget:
-            checkpoints._Memory.tree = None
+            checkpoints.forget()
         assert bytes(signed().root) == tree.root(digests())
     sizes = list(Checkpoint.objects.values_list("size", flat=True))
     assert (sizes[0], len(set(sizes))) == (first.size, 3)
-    assert checkpoints.check_start() == []
+    assert looking.check_start() == []
 
 
 def test_the_second_head_reads_only_what_came_since(signed: Any) -> None:
@@ -121,7 +96,7 @@ def test_five_events_cut_off_are_named_at_the_start(signed: Any, tampering: Any)
     tampering("DELETE FROM facility_event WHERE seq > %s", size - 5)
     assert all("Row without event" in fault for fault in record_check.verify().faults)  # the chain looks whole
     for quick in (True, False):
-        found = checkpoints.check_start(quick=quick)
+        found = looking.check_start(quick=quick)
         assert f"log is shorter than checkpoint {size}" in found[0]
         size_now = Event.objects.count()
         tampering("DELETE FROM facility_event WHERE seq = %s", size_now)  # what the look itself recorded
@@ -132,15 +107,15 @@ def test_an_older_database_put_back_is_named_by_the_head_beside_it(signed: Any, 
     size = signed().size
     tampering("DELETE FROM facility_event WHERE seq > %s", 2)
     Checkpoint.objects.all().delete()
-    assert f"shorter than checkpoint {size}" in checkpoints.check_start()[0]
+    assert f"shorter than checkpoint {size}" in looking.check_start()[0]
 
 
 def test_a_log_built_anew_is_named_and_no_further_head_is_signed(signed: Any, tampering: Any) -> None:
     make.site()
     size = signed().size
     tampering("UPDATE facility_event SET digest = %s WHERE seq = 1", bytes(32))
-    checkpoints._Memory.tree = None
-    assert f"first {size} events are not those of checkpoint {size}" in checkpoints.check_start()[0]
+    checkpoints.forget()
+    assert f"first {size} events are not those of checkpoint {size}" in looking.check_start()[0]
     with pytest.raises(checkpoints.ContradictionError, match=f"checkpoint {size}"):
         checkpoints.make("test")
     assert "No head was signed" in tasks.checkpoint()
@@ -156,7 +131,7 @@ def test_a_head_with_the_root_of_a_log_built_anew_is_not_signed_by_this_box(sign
     row = Checkpoint.objects.get()
     row.root, row.note = root, row.note.replace(note.parse(row.note).text, text)
     row.save()
-    assert f"Checkpoint {size} is not signed by a key on record" in checkpoints.check_start()[0]
+    assert f"Checkpoint {size} is not signed by a key on record" in looking.check_start()[0]
 
 
 def test_a_fault_is_recorded_and_stands_until_a_look_finds_nothing(signed: Any, folder: Path) -> None:
@@ -164,19 +139,19 @@ def test_a_fault_is_recorded_and_stands_until_a_look_finds_nothing(signed: Any, 
     good = row.note
     row.note = good.replace(note.DASH, "- ")
     row.save()
-    assert checkpoints.check_start() == faults.standing() != []
+    assert looking.check_start() == faults.standing() != []
     assert Event.objects.order_by("-seq")[0].action == "records:head contradicted"
     row.note = good
     row.save()
     count = Event.objects.count()
-    assert checkpoints.check_start() == faults.standing() == []
+    assert looking.check_start() == faults.standing() == []
     assert Event.objects.count() == count
 
 
 def test_a_missing_key_stands_on_the_pages_and_stops_nothing(signed: Any, folder: Path) -> None:
     signed()
     (folder / "box-key").unlink()
-    assert "box-key" in checkpoints.check_start(quick=True)[0]
+    assert "box-key" in looking.check_start(quick=True)[0]
     make.site()
 
 
@@ -187,7 +162,7 @@ def test_a_look_past_a_key_that_was_passed_on_finds_nothing_wrong(
     with django_capture_on_commit_callbacks(execute=True):
         keys.rotate(KeyUse.LOG, by=make.BY, reason="due")
     signed()
-    assert checkpoints.check_start() == []
+    assert looking.check_start() == []
     signers = [checkpoints.signer(row.note) for row in Checkpoint.objects.all()]
     assert [row.fingerprint for row in signers if row] == [
         key.fingerprint for key in keys.all_public() if key.use == "log"

@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from facility.compute.note import NoteError
 from facility.record_check import file_check, verify
-from facility.trust import checkpoints
+from facility.trust import checkpoints, looking
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
@@ -74,4 +74,4 @@ def _against(files: list[Path]) -> list[str]:
                 f"--checkpoint {path}: {error} Give the file checkpoint-NUMBER.note as it came."
             ) from error
         texts.append(text)
-    return checkpoints.compare(texts)
+    return looking.compare(texts)

@@ -11,7 +11,7 @@ from facility.jobs.dispatch import Dispatcher
 from facility.jobs.loop import Loop
 from facility.project.celery import BROKER_URL, app
 from facility.project.schedule import DAILY
-from facility.trust import checkpoints
+from facility.trust import looking
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
@@ -33,5 +33,5 @@ class Command(BaseCommand):
             return
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: loop.stop())
-        checkpoints.check_start()
+        looking.check_start()
         loop.run()
