@@ -18,6 +18,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from facility.papers.widths import true_widths
+
 FONT_URL = "font:plex"
 UNCLEAR_END = b"\r\nendstream"
 MOST_TRIES = 8
@@ -71,6 +73,7 @@ def press(job: dict[str, Any]) -> bytes:
 
 def _finish(room: int, _document: Any, pdf: Any) -> None:
     """Finish a document. ``room``: blanks put in where the tables packed last would end unclearly without them."""
+    true_widths(pdf)
     _for_every_reader(pdf)
     _end_clearly(pdf)
     if room:
