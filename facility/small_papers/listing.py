@@ -46,6 +46,7 @@ def _to(name: str, site: Site, *more: object) -> str:
 
 def _daily(site: Site) -> tuple[Listed, ...]:
     return (
+        Listed(_("Due list"), _("whoever does the work, to tick and to sign by hand"), _to("small_papers:due", site)),
         Listed(_("Defect tag"), _("whoever stands before the thing; printed from the page of the defect"),
                _to("maintenance:defects", site), chosen=True),
         Listed(_("Labels with the next date"), _("the thing itself"), _to("maintenance:labels", site)),

@@ -29,6 +29,7 @@ from facility.report.scope import A4
 from facility.report.sealing_check import NotPublishedError
 from facility.small_papers.sealing import sealed
 from facility.trust.keys import KeyFaultError, seal_material
+from facility.trust.printed import newest_head
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -86,7 +87,7 @@ def html_of(paper: Paper, printed: Print, fingerprint: str = "") -> str:
     with timezone.override(printed.site.zone):
         return render_to_string(paper.template, {
             "paper": paper, "printed": printed, "site": printed.site, "zone": printed.site.zone,
-            "fingerprint": fingerprint, "language": get_language() or "en",
+            "fingerprint": fingerprint, "language": get_language() or "en", "signed_head": newest_head(),
             "plate": ((_("Facility"), printed.site.name), *paper.plate), **paper.more,
         })  # fmt: skip
 

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.urls import path
+
+from facility.small_papers import item_views
+
 if TYPE_CHECKING:
     from django.urls import URLPattern
 
-urlpatterns: list[URLPattern] = []
+urlpatterns: list[URLPattern] = [
+    path("<slug:site>/papers/equipment/<path:tag>/", item_views.equipment, name="equipment"),
+]

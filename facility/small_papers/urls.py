@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.urls import path
 
-from facility.small_papers import people_urls, views
+from facility.small_papers import due_paper, people_urls, views
 
 if TYPE_CHECKING:
     from django.urls import URLPattern
@@ -14,5 +14,6 @@ if TYPE_CHECKING:
 app_name = "small_papers"
 urlpatterns: list[URLPattern] = [
     path("<slug:site>/papers/", views.papers, name="papers"),
+    path("<slug:site>/papers/due/", due_paper.due, name="due"),
     *people_urls.urlpatterns,
 ]
