@@ -19,6 +19,7 @@ from django.views.decorators.http import require_POST, require_safe
 from facility import events
 from facility.backup import copies, keys, store, trial
 from facility.backup.faults import BackupError
+from facility.health.keeping import BACKUP_LATE
 from facility.http import actor_of
 from facility.jobs.queue import Kind, enqueue
 from facility.models import Event, Job
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
 
     from facility.http import StaffRequest
 
-LATE: Final = timedelta(hours=36)
-"""A backup is made every night; common practice, no source."""
 TRIED_LATE: Final = timedelta(days=14)
 SHOWN: Final = 60
 ASKED: Final = {"make": Kind.BACKUP, "try": Kind.TRY_BACKUP}
@@ -72,7 +71,7 @@ def backups(request: StaffRequest) -> HttpResponse:
     lines = _lines()
     age = store.newest_age(at)
     return render(request, "box/backups.html", {
-        "lines": lines[:SHOWN], "more": len(lines) - SHOWN, "newest_at": None if age is None else at - age, "late": age is None or age > LATE, "at": at,
+        "lines": lines[:SHOWN], "more": len(lines) - SHOWN, "newest_at": None if age is None else at - age, "late": age is None or age > BACKUP_LATE, "at": at,
         "places": [(place, place not in copies.lacking()) for place in copies.places()], "trial": _trial(at),
         "under_way": _under_way(), "key": _key_number(), "folder": store.folder(),
     })  # fmt: skip

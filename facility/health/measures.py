@@ -12,6 +12,7 @@ from facility import house
 from facility.compute.instants import datetime_of
 from facility.compute.states import STATES
 from facility.gathered import branch, current, fetch
+from facility.health.box_measures import add_days, day_gauges, of_the_box
 from facility.health.exposition import Gauge
 from facility.health.parts import SCHEDULER, queue
 from facility.models import Chamber, Heartbeat, Site
@@ -38,9 +39,9 @@ class Box:
 
 
 def measures(at: datetime) -> list[Gauge]:
-    """Return all measures. Six queries up to 100 chambers, however many records there are."""
+    """Return all measures. Nine queries up to 100 chambers, however many records there are."""
     box = box_now()
-    return [*of_plans(box, at), *of_due(box, at), *of_jobs(box, at)]
+    return [*of_plans(box, at), *of_due(box, at), *of_jobs(box, at), *of_the_box(at)]
 
 
 def box_now() -> Box:
@@ -75,15 +76,17 @@ def of_due(box: Box, at: datetime) -> list[Gauge]:
     """Return how many things of each sort are good for how long."""
     count = Gauge("deepstead_due_things", "Things by sort and by when the last good day is reached.")
     nearest = Gauge("deepstead_due_nearest_days", "Days to the nearest last good day of a sort; below 0: past it.")
+    days, more = day_gauges()
     civil = {pk: (zone, at.astimezone(ZoneInfo(zone)).date()) for pk, (_key, zone) in box.sites.items()}
     found = things_of(house.values_of(box.sites), civil)
     for pk, (key, _zone) in sorted(box.sites.items()):
         things, today = found.get(pk, ()), civil[pk][1]
         for (sort, within), number in sorted(Counter((str(one.sort), within_of(one, today)) for one in things).items()):
             count.add(float(number), site=key, sort=sort, within=within)
-        for sort, days in sorted(nearest_of(things, today).items()):
-            nearest.add(float(days), site=key, sort=sort)
-    return [count, nearest]
+        for sort, left in sorted(nearest_of(things, today).items()):
+            nearest.add(float(left), site=key, sort=sort)
+        more.add(float(add_days(days, things, today, site=key)), site=key)
+    return [count, nearest, days, more]
 
 
 def within_of(thing: Thing, today: date) -> str:

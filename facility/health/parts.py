@@ -11,6 +11,8 @@ from django.conf import settings
 from django.db import DatabaseError
 from django.db.models import Count, Max, Min, Q
 
+from facility.health.keeping import keeping
+from facility.health.part import Part
 from facility.models import Event, Heartbeat, Job
 
 if TYPE_CHECKING:
@@ -24,20 +26,8 @@ JOB_LATE = timedelta(minutes=75)
 """A job may run for an hour, and another may wait for it; common practice, no source."""
 SCHEDULER = "jobs@"
 SENT = "sent:"
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One part: whether it is well, what was measured, and what to do if it is not."""
-
-    ok: bool
-    measured: dict[str, float | None]
-    advice: str = ""
-
-    def plain(self) -> dict[str, object]:
-        """Return it as JSON values; advice only where it is needed."""
-        shape: dict[str, object] = {"ok": self.ok, **self.measured}
-        return shape if self.ok else shape | {"advice": self.advice}
+RESTING = ("clock", "scheduler", "jobs", "backup", "notices", "certificate", "records")
+"""Parts that are not known while the database does not answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +51,17 @@ def queue(at: datetime) -> Queue:
 
 
 def scheduler_age_s(at: datetime) -> float | None:
-    """Return how long the job runner has not been seen; none if it never was. One query."""
-    newest = Heartbeat.objects.filter(name__startswith=SCHEDULER).aggregate(newest=Max("beat_at"))["newest"]
+    """Return how long the job runner has not been seen; none if it never was. One query.
+
+    A beat that lies ahead is of before the clock was set back: a runner that is alive writes another within seconds.
+    """
+    beats = Heartbeat.objects.filter(name__startswith=SCHEDULER, beat_at__lte=at + CLOCK_SLACK)
+    newest = beats.aggregate(newest=Max("beat_at"))["newest"]
     return None if newest is None else (at - newest).total_seconds()
 
 
 def parts(at: datetime) -> dict[str, Part]:
-    """Look at every part; three queries. A database that does not answer leaves the parts that rest on it unknown."""
+    """Look at every part; five queries at most. A database that does not answer leaves the parts that rest on it unknown."""
     found = {"disk": disk(settings.DATA_DIR, settings.DISK_LEAST_MIB)}
     try:
         newest = Event.objects.order_by("-seq").values_list("recorded_at", flat=True).first()
@@ -76,11 +70,12 @@ def parts(at: datetime) -> dict[str, Part]:
             "clock": clock(newest, at),
             "scheduler": scheduler(scheduler_age_s(at)),
             "jobs": jobs(queue(at)),
+            **keeping(at),
         }
     except DatabaseError:
         gone = Part(ok=False, measured={}, advice="The database does not answer: look at its log and at the disk.")
         rest = Part(ok=False, measured={}, advice="Not known while the database does not answer.")
-        return found | {"database": gone, "clock": rest, "scheduler": rest, "jobs": rest}
+        return found | {"database": gone} | dict.fromkeys(RESTING, rest)
 
 
 def disk(folder: Path, least_mib: int) -> Part:

@@ -21,6 +21,8 @@ from tests import make
 from tests.facility.readiness_db import build
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from django.http import HttpResponse
 
 pytestmark = [pytest.mark.django_db, pytest.mark.both]
@@ -30,8 +32,10 @@ TOKEN = "a-token-of-the-test"
 
 
 @pytest.fixture(autouse=True)
-def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
+def _clock(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> None:
+    """A still clock, and a data folder without backups, certificate and faults."""
     monkeypatch.setattr(events, "now", lambda: T)
+    settings.DATA_DIR, settings.BACKUP_COPIES, settings.BACKUP_COMMAND = tmp_path, [], ""
 
 
 @pytest.fixture
@@ -74,7 +78,8 @@ def test_ready_tells_each_part(django_assert_max_num_queries: Any) -> None:
         answer = ask("ready")
     told = answer.json()
     assert (answer.status_code, told["ready"]) == (200, True)
-    assert set(told["parts"]) == {"database", "disk", "clock", "scheduler", "jobs"}
+    assert set(told["parts"]) == {"database", "disk", *parts.RESTING}
+    assert set(parts.RESTING) == {"clock", "scheduler", "jobs", "backup", "notices", "certificate", "records"}
     assert told["parts"]["scheduler"] == {"ok": True, "age_s": 20.0}
     assert "no-store" in answer["Cache-Control"]
     assert answer["Content-Type"] == "application/json"
@@ -94,6 +99,12 @@ def test_a_runner_that_was_never_seen_or_stands_still_is_not_ready(beating: Hear
     Heartbeat.objects.update(beat_at=T - parts.SCHEDULER_LATE - timedelta(seconds=1))
     assert broken() == {"scheduler"}
     beating.delete()
+    assert broken() == {"scheduler"}
+
+
+def test_a_beat_that_lies_ahead_is_no_sign_of_life(beating: Heartbeat) -> None:
+    """The clock was set back a day and no runner has beaten since."""
+    Heartbeat.objects.update(beat_at=T + timedelta(days=1))
     assert broken() == {"scheduler"}
 
 
@@ -133,7 +144,7 @@ def test_a_database_that_does_not_answer_is_told_as_such(monkeypatch: pytest.Mon
         raise OperationalError("the server closed the connection")
 
     monkeypatch.setattr(parts, "scheduler_age_s", gone)
-    assert broken() == {"database", "clock", "scheduler", "jobs"}
+    assert broken() == {"database", *parts.RESTING}
 
 
 def test_numbers_need_a_token(settings: Any) -> None:
@@ -185,13 +196,13 @@ def test_no_person_is_named(settings: Any, counted: dict[Any, float]) -> None:
     assert '"ana"' not in text
 
 
-def test_the_queries_are_seven_however_many_records(settings: Any, counted: dict[Any, float]) -> None:
+def test_the_queries_are_nine_however_many_records(settings: Any, counted: dict[Any, float]) -> None:
     settings.METRICS_TOKEN = TOKEN
     for _ in range(5):
         build.good_gauge(make.chamber(make.site()))
     with CaptureQueriesContext(connection) as caught:
         measures.measures(T)
-    assert len(caught) == 7
+    assert len(caught) == 9
 
 
 def test_a_label_with_quotes_and_lines_is_read_back_as_it_was() -> None:
