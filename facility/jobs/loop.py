@@ -30,8 +30,14 @@ PLAN_EVERY = timedelta(seconds=60)
 class Loop:
     """Runs due jobs until it is told to stop; a job under way is finished first."""
 
-    def __init__(self, plan: Sequence[Daily | Every], clock: Callable[[], datetime] = events.now) -> None:
+    def __init__(
+        self,
+        plan: Sequence[Daily | Every],
+        clock: Callable[[], datetime] = events.now,
+        worn: Callable[[], bool] = lambda: False,
+    ) -> None:
         self.plan = plan
+        self.worn = worn
         self.clock = clock
         self.name = f"jobs@{socket.gethostname()}"
         self.owner = f"{self.name}:{os.getpid()}"
@@ -46,15 +52,20 @@ class Loop:
         """Let run() return after the job that is under way."""
         self.stopped.set()
 
-    def run(self) -> None:
-        """Work until stop()."""
+    def run(self) -> bool:
+        """Work until stop(), or until nothing is due and this process is worn. Return whether it should begin anew."""
+        anew = False
         keeper = threading.Thread(target=self._keep, name="keeper", daemon=True)
         keeper.start()
         while not self.stopped.is_set():
             close_old_connections()
             if not self.turn():
+                anew = self.worn()
+                if anew:
+                    self.stop()
                 self.stopped.wait(POLL_SECONDS)
         keeper.join(timeout=1)
+        return anew
 
     def turn(self) -> bool:
         """Store what is due today and run at most one job. Return whether one was run."""

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import signal
+import threading
 from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand
+from django.db import connection
 
+from facility.jobs import worn
 from facility.jobs.dispatch import Dispatcher
 from facility.jobs.loop import Loop
 from facility.project.celery import BROKER_URL, app
@@ -26,12 +29,21 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         app.set_current()
-        loop = Dispatcher(DAILY) if BROKER_URL else Loop(DAILY)
+        growth = worn.Growth()
+        loop = (Dispatcher if BROKER_URL else Loop)(DAILY, worn=growth.is_much)
         if options["once"]:
             while loop.turn():
                 pass
             return
+        told_to_end = threading.Event()
+
+        def end(*_: object) -> None:
+            told_to_end.set()
+            loop.stop()
+
         for number in (signal.SIGTERM, signal.SIGINT):
-            signal.signal(number, lambda *_: loop.stop())
+            signal.signal(number, end)
         looking.check_start()
-        loop.run()
+        if loop.run() and not told_to_end.is_set():
+            connection.close()
+            worn.begin_anew()
