@@ -8,7 +8,7 @@ from celery import Task, shared_task
 
 from facility import events
 from facility.jobs.queue import Kind
-from facility.notices import watch
+from facility.notices import digest, watch
 
 
 @shared_task(name="watch_readiness")
@@ -17,5 +17,11 @@ def watch_readiness() -> str:
     return watch.look(events.now())
 
 
+@shared_task(name="digests")
+def digests() -> str:
+    """Make today's digest of everybody whose hour has come."""
+    return digest.make(events.now())
+
+
 #: by the text that a job row holds
-KINDS: dict[str, Task[..., Any]] = {Kind.WATCH_READINESS: watch_readiness}
+KINDS: dict[str, Task[..., Any]] = {Kind.WATCH_READINESS: watch_readiness, Kind.DIGESTS: digests}

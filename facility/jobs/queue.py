@@ -29,6 +29,7 @@ class Kind(StrEnum):
     CHECKPOINT = "checkpoint"
     SEND_NOTICES = "send_notices"
     WATCH_READINESS = "watch_readiness"
+    DIGESTS = "digests"
     REFRESH_FLEET = "refresh_fleet"
 
 

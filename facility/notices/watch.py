@@ -5,6 +5,7 @@ After a pause, however long, only the difference between then and now is told.
 
 from __future__ import annotations
 
+import gc
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -67,6 +68,7 @@ def look(at: datetime) -> str:
         for site, news in _news_of(some, at).items():
             sites += 1
             told += _tell(site, news, at)
+        gc.collect()  # answers refer to each other in circles, and memory is not to grow with sites
     return f"{told} notices of readiness, {sites} sites with something new."
 
 

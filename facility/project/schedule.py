@@ -15,5 +15,6 @@ DAILY: tuple[Daily | Every, ...] = (
     Daily(Kind.SWEEP, at=time(3, 0)),
     Daily(Kind.TIDY, at=time(2, 30)),
     Every(Kind.WATCH_READINESS, minutes=5),
+    Every(Kind.DIGESTS, minutes=10),
     Every(Kind.REFRESH_FLEET, minutes=3),
 )

@@ -213,6 +213,7 @@ def test_the_loop_beats_plans_and_runs() -> None:
         "verify_records",
         "backup",
         "checkpoint",
+        "digests",
         "render_volumes",
         "sweep",
         "tidy",

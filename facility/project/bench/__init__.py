@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from facility.project.bench import doses, drift, due, gas, pack, readiness, recording, run_log, serving
+from facility.project.bench import doses, drift, due, gas, notices, pack, readiness, recording, run_log, serving
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,6 +35,8 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "record-ratio": recording.import_ratio,
     "due-bulk": due.bulk_state,
     "due-memory": due.bulk_memory,
+    "notices-queued": notices.queued,
+    "notices-memory": notices.memory,
     "pack-cold": pack.cold,
     "pack-warm": pack.warm,
     "pack-ten-years": pack.ten_years,
