@@ -46,6 +46,8 @@ def _to(name: str, site: Site, *more: object) -> str:
 
 def _daily(site: Site) -> tuple[Listed, ...]:
     return (
+        Listed(_("Wall sheet"), _("everybody in the room: states as known at its time, and whom to call"),
+               _to("small_papers:wall", site)),
         Listed(_("Due list"), _("whoever does the work, to tick and to sign by hand"), _to("small_papers:due", site)),
         Listed(_("Defect tag"), _("whoever stands before the thing; printed from the page of the defect"),
                _to("maintenance:defects", site), chosen=True),

@@ -24,6 +24,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.models import Event
 from facility.papers.printing import STYLE, PrintingError, as_answer, pressed
+from facility.report.front import in_groups
 from facility.report.pages import PAGES, REPORT_STYLE
 from facility.report.scope import A4
 from facility.report.sealing_check import NotPublishedError
@@ -87,7 +88,7 @@ def html_of(paper: Paper, printed: Print, fingerprint: str = "") -> str:
     with timezone.override(printed.site.zone):
         return render_to_string(paper.template, {
             "paper": paper, "printed": printed, "site": printed.site, "zone": printed.site.zone,
-            "fingerprint": fingerprint, "language": get_language() or "en", "signed_head": newest_head(),
+            "fingerprint": in_groups(fingerprint), "language": get_language() or "en", "signed_head": newest_head(),
             "plate": ((_("Facility"), printed.site.name), *paper.plate), **paper.more,
         })  # fmt: skip
 

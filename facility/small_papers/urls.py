@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.urls import path
 
-from facility.small_papers import due_paper, people_urls, views
+from facility.small_papers import due_paper, people_urls, views, wall_paper
 
 if TYPE_CHECKING:
     from django.urls import URLPattern
@@ -15,5 +15,6 @@ app_name = "small_papers"
 urlpatterns: list[URLPattern] = [
     path("<slug:site>/papers/", views.papers, name="papers"),
     path("<slug:site>/papers/due/", due_paper.due, name="due"),
+    path("<slug:site>/papers/wall/", wall_paper.wall, name="wall"),
     *people_urls.urlpatterns,
 ]
