@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from argparse import ArgumentParser
 
 BY = events.system("build_pack")
+NOT_NAMED = "not named by who built it"
 
 
 class Command(RecordsCommand):
@@ -29,8 +30,10 @@ class Command(RecordsCommand):
         parser.add_argument("--from", dest="from_day", required=True, metavar="YYYY-MM-DD")
         parser.add_argument("--to", dest="to_day", required=True, metavar="YYYY-MM-DD")
         parser.add_argument("--scope", default="whole", help="whole, area:KEY, chamber:KEY or code:KEY")
-        parser.add_argument("--recipient", required=True, help="who receives it")
-        parser.add_argument("--ground", required=True, help="on what legal ground it is handed over")
+        parser.add_argument("--recipient", default=NOT_NAMED, help="who receives it; left out, the pack says so")
+        parser.add_argument(
+            "--ground", default=NOT_NAMED, help="on what legal ground it is handed over; left out, the pack says so"
+        )
         parser.add_argument("--paper", default="A4", choices=services.PAPERS)
         parser.add_argument(
             "--release", action="append", default=[], metavar="'TABLE NUMBER FIELD REASON'",
