@@ -6,13 +6,12 @@ import hashlib
 import os
 import secrets
 import zipfile
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final, cast
 
 from django.conf import settings
-from django.db import connection, connections, transaction
+from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from facility import __version__, events, evidence, record_check
@@ -20,6 +19,7 @@ from facility.backup import keys_kept, manifest, store, tables
 from facility.backup.faults import BackupError
 from facility.backup.sealing import Sealer
 from facility.backup.settings_kept import settings_text
+from facility.pack.snapshot import snapshot
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from facility.backup.keys import Key
     from facility.backup.manifest import Manifest
 
-SNAPSHOT: Final = "backup-snapshot"
 BLOCK: Final = 1024 * 1024
 
 
@@ -60,24 +59,6 @@ class _Archive:
             done = tables.counted(blocks, member.write)
         self.sha256[name] = done.sha256
         return done
-
-
-@contextmanager
-def snapshot() -> Iterator[str]:
-    """Open a second connection that sees the database as it stands now, and keeps no writer waiting."""
-    link = connection.copy(SNAPSHOT)
-    if link.vendor == "sqlite":
-        link.settings_dict["OPTIONS"]["transaction_mode"] = "DEFERRED"
-    connections[SNAPSHOT] = link
-    try:
-        with transaction.atomic(using=SNAPSHOT):
-            if link.vendor == "postgresql":
-                with link.cursor() as cursor:
-                    cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-            yield SNAPSHOT
-    finally:
-        link.close()
-        del connections[SNAPSHOT]
 
 
 def make(folder: Path, key: Key, *, by: events.Actor | None, say: Callable[[str], object] = silent) -> Made:

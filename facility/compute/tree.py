@@ -136,6 +136,28 @@ def _sub_proof(old: int, leaves: Sequence[bytes], *, whole: bool) -> list[bytes]
     return [*_sub_proof(old - at, leaves[at:], whole=False), root(leaves[:at])]
 
 
+def consistency_ranges(old: int, new: int) -> list[tuple[int, int]]:
+    """Return over which leaves, from and to, the hashes of a consistency proof are roots, for a log too long to be held.
+
+    Errors: ValueError unless 0 < ``old`` <= ``new``.
+
+    >>> consistency_ranges(2, 8)
+    [(2, 4), (4, 8)]
+    """
+    if not 0 < old <= new:
+        raise ValueError(f"A tree of {new} cannot be compared with one of {old}.")
+    return _sub_ranges(old, 0, new, whole=True)
+
+
+def _sub_ranges(old: int, first: int, end: int, *, whole: bool) -> list[tuple[int, int]]:
+    if old == end - first:
+        return [] if whole else [(first, end)]
+    at = first + split(end - first)
+    if old <= at - first:
+        return [*_sub_ranges(old, first, at, whole=whole), (at, end)]
+    return [*_sub_ranges(old - (at - first), at, end, whole=False), (first, at)]
+
+
 def verify_consistency(old: int, new: int, old_root: bytes, new_root: bytes, proof: Sequence[bytes]) -> bool:
     """Return whether the tree of ``new`` leaves grew from that of ``old`` leaves (RFC 9162, 2.1.4.2)."""
     if not 0 < old <= new:

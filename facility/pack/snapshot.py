@@ -1,4 +1,4 @@
-"""One view of the database for everything that a pack is made from: a second connection that keeps no writer waiting."""
+"""One view of the database for all that a pack or a backup is made from: a second connection that keeps no writer waiting."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from django.db.models import Model
 
-NAME: Final = "pack-snapshot"
+NAME: Final = "snapshot"
 #: what a build itself keeps and looks up while it reads: never by the view, which would not show it
 LIVE: Final = frozenset({"facility.job", "facility.volume", "facility.signingkey", "facility.checkpoint"})
 _read_from: ContextVar[str | None] = ContextVar("read_from", default=None)

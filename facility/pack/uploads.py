@@ -44,7 +44,7 @@ def place() -> Path:
     return building.folder() / FOLDER
 
 
-def _sender(address: str) -> str:
+def sender(address: str) -> str:
     """Return eight digits that stand for an address, so that none is kept."""
     return hashlib.sha256(f"{settings.SECRET_KEY}\0{address}".encode()).hexdigest()[:8]
 
@@ -57,7 +57,7 @@ def refuse_many(address: str) -> None:
     """Errors: TooManyError for more than 12 files of one address, or 60 of all, within an hour."""
     since = events.now() - HOUR
     recent = [one.name for one in _folders() if _made_at(one) > since]
-    if len(recent) >= MOST_AN_HOUR or sum(name.startswith(_sender(address)) for name in recent) >= MOST_OF_ONE:
+    if len(recent) >= MOST_AN_HOUR or sum(name.startswith(sender(address)) for name in recent) >= MOST_OF_ONE:
         raise TooManyError(
             _(
                 "Too many files were sent within the hour. Try again later, or open verify.html of the pack in a browser."
@@ -69,7 +69,7 @@ def take(upload: UploadedFile[Any], address: str) -> str:
     """Keep a file and verify it, a large one by a job; return the token of its result."""
     tidy()
     refuse_many(address)
-    token = f"{_sender(address)}-{secrets.token_hex(16)}"
+    token = f"{sender(address)}-{secrets.token_hex(16)}"
     folder = place() / token
     folder.mkdir(parents=True, mode=0o700)
     with (folder / UPLOAD).open("xb") as file:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from django.template.loader import render_to_string
 
 from facility.papers.printing import pressed
+from facility.trust.printed import newest_head
 from maintenance.calibrating.page import RunShown, parts_of
 from maintenance.calibrating.plot import PAPER
 
@@ -32,7 +33,7 @@ def paper_html(row: Calibration, printed_at: datetime, printed_by: str) -> str:
     pictures = [(run, picture_address(run.wide) if run.wide else "") for run in runs]
     more = parts | {
         "site": row.equipment.site, "pictures": pictures, "printed_at": printed_at,
-        "printed_by": printed_by,
+        "printed_by": printed_by, "signed_head": newest_head(),
     }  # fmt: skip
     return render_to_string("maintenance/calibrating/paper.html", more)
 

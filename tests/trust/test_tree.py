@@ -69,6 +69,19 @@ def test_an_inclusion_proof_is_the_published_one(index: int) -> None:
 
 def test_a_consistency_proof_is_the_published_one() -> None:
     assert [one.hex() for one in tree.consistency_proof(2, LEAVES)] == CONSISTENCY_2_8
+    ranges = tree.consistency_ranges(2, len(LEAVES))
+    assert [tree.root(LEAVES[first:end]).hex() for first, end in ranges] == CONSISTENCY_2_8
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_hashes_of_a_proof_are_roots_over_ranges_that_do_not_meet(size: int) -> None:
+    """RFC 6962, section 2.1.2: a proof is read from the log once, whatever its length."""
+    leaves = leaves_of(size)
+    for old in range(1, size + 1):
+        ranges = tree.consistency_ranges(old, size)
+        assert [tree.root(leaves[first:end]) for first, end in ranges] == tree.consistency_proof(old, leaves)
+        covered = [leaf for first, end in ranges for leaf in range(first, end)]
+        assert len(covered) == len(set(covered))
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -120,3 +133,5 @@ def test_a_proof_that_cannot_be_is_refused_by_its_sizes(old: int, size: int) -> 
     with pytest.raises(ValueError, match=f"tree of {size}"):
         tree.inclusion_proof(size if old >= 0 else old, leaves_of(size))
     assert not tree.verify_consistency(old, size, b"", b"", [])
+    with pytest.raises(ValueError, match=f"tree of {size}"):
+        tree.consistency_ranges(old, size)

@@ -17,6 +17,7 @@ from facility import events
 from facility.access import Act, Visit, enter
 from facility.events import What
 from facility.papers.printing import PrintingError, as_answer, pdf_of
+from facility.trust.printed import newest_head
 from treatments.after.forms import NamingForm
 from treatments.after.ledger import logbook_of, total
 from treatments.after.record import Record
@@ -55,6 +56,7 @@ def _paper(visit: Visit, record: Record, *, name: bool = False, clinical: bool =
     more = {
         "names": names, "clinical": clinical, "printed_at": now, "printed_by": visit.actor.name,
         "log_parts": in_parts(record.lines, texts), "loose": texts.get(0, ""), "paper_id": f"R-{record.run.pk}",
+        "signed_head": newest_head(),
     }  # fmt: skip
     try:
         with timezone.override(ZoneInfo(visit.site.zone)):
@@ -120,6 +122,7 @@ def personal_log(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     context = {
         "visit": visit, "person": person, "rows": rows, "total": total(one.exposure for one in rows), "printed_at": now,
         "printed_by": visit.actor.name, "paper_id": f"P-{person.pk}",
+        "signed_head": newest_head(),
     }  # fmt: skip
     try:
         with timezone.override(ZoneInfo(visit.site.zone)):

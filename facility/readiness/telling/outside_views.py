@@ -20,6 +20,7 @@ from facility.models import Site
 from facility.papers.printing import PrintingError, as_answer, pdf_of
 from facility.readiness.services import caution
 from facility.readiness.telling.availability import availability, call_words, is_public, public
+from facility.trust.printed import newest_head
 
 if TYPE_CHECKING:
     from facility.http import StaffRequest
@@ -34,6 +35,7 @@ def statement(request: StaffRequest, site: str) -> HttpResponse:
     told = availability(visit.site, events.now())
     context = {
         "visit": visit, "told": told, "call_words": call_words(), "caution": caution(), "printed_by": visit.actor.name,
+        "signed_head": newest_head(),
     }  # fmt: skip
     try:
         pdf = pdf_of("readiness/telling/statement_paper.html", context)

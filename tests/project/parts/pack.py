@@ -11,7 +11,7 @@ from facility.pack import services
 from tests import make
 
 PAGES = {"pack:packs": Act.PACK, "pack:pack": Act.PACK, "pack:again": Act.PACK, "pack:fetch": Act.PACK}
-OPEN = {"pack:verify", "pack:verified"}
+OPEN = {"pack:verify", "pack:verified", "pack:code"}
 
 
 def rows(site: Site) -> dict[str, Any]:
