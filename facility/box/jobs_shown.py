@@ -13,6 +13,7 @@ from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from facility.health import pulse
 from facility.health.parts import CLOCK_SLACK, SCHEDULER, SCHEDULER_LATE, SENT
 from facility.jobs.absence import WAS_OFF
 from facility.jobs.queue import Daily, Every, Kind
@@ -73,6 +74,17 @@ class Runner:
 
 
 @dataclass(frozen=True, slots=True)
+class Sign:
+    """The sign of life to the outside: when one got out last, when one was tried, and why none does."""
+
+    well_at: datetime | None
+    tried_at: datetime | None
+    failures: int
+    error: str
+    held_back: str
+
+
+@dataclass(frozen=True, slots=True)
 class Shown:
     """All that the page tells."""
 
@@ -84,6 +96,7 @@ class Shown:
     planned: list[Planned]
     runners: list[Runner]
     off: list[str]
+    sign: Sign | None
 
 
 def plan() -> Sequence[Daily | Every]:
@@ -102,6 +115,7 @@ def shown(at: datetime) -> Shown:
         running=[line(job, at) for job in running], waiting=[line(job, at) for job in waiting[:SHOWN]],
         more_waiting=max(0, len(waiting) - SHOWN), dead=[line(job, at) for job in dead[:SHOWN]],
         more_dead=max(0, len(dead) - SHOWN), planned=planned(at), runners=runners(at), off=off_spans(),
+        sign=sign(),
     )  # fmt: skip
 
 
@@ -181,6 +195,15 @@ def _seen(beat: Heartbeat, at: datetime) -> str:
     if beat.beat_at > at + CLOCK_SLACK:
         return "ahead"
     return "seen" if at - beat.beat_at <= SCHEDULER_LATE else "silent"
+
+
+def sign() -> Sign | None:
+    """Return how the signs of life stand, or None where no address is set for them."""
+    if not settings.HEARTBEAT_URL:
+        return None
+    found = pulse.standing()
+    well_at, tried_at = (datetime.fromisoformat(text) if text else None for text in (found.well_at, found.tried_at))
+    return Sign(well_at, tried_at, found.failures, found.error, found.held_back)
 
 
 def off_spans() -> list[str]:

@@ -6,9 +6,12 @@ import json
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Final
 
+from django.conf import settings
+
 from facility.backup import copies, store
 from facility.checks import lan_certificate_end
 from facility.compute.flags import Sort
+from facility.health import pulse
 from facility.health.exposition import Gauge
 from facility.health.keeping import unsent
 from facility.jobs.absence import WAS_OFF
@@ -59,6 +62,21 @@ def of_the_box(at: datetime) -> list[Gauge]:
         _one("deepstead_certificate_left_seconds", "Time to the end of the local network's certificate.", left),
         _one("deepstead_log_faults", "Faults of log or keys that stand.", len(faults.standing())),
         *_last_off(),
+        *_signs_of_life(),
+    ]
+
+
+def _signs_of_life() -> list[Gauge]:
+    """Return how the signs of life to the outside stand; nothing without an address for them."""
+    if not settings.HEARTBEAT_URL:
+        return []
+    found = pulse.standing()
+    well_at = datetime.fromisoformat(found.well_at).timestamp() if found.well_at else None
+    return [
+        _one(
+            "deepstead_sign_of_life_failures", "Signs of life that failed since the last that got out.", found.failures
+        ),
+        _one("deepstead_sign_of_life_seconds", "Unix time of the last sign of life that got out.", well_at),
     ]
 
 

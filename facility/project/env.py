@@ -37,6 +37,18 @@ def boolean(name: str, *, default: bool) -> bool:
     raise EnvError(f"{name}={raw!r} is neither yes nor no. Use one of: yes, no, true, false, 1, 0.")
 
 
+def call_address(name: str) -> str:
+    """Return an address that the box itself calls; empty if there is none.
+
+    Errors: EnvError if it does not begin with http:// or https:// and a host. The value, which may be secret, is not told.
+    """
+    raw = text(name).strip()
+    parts = urlsplit(raw)
+    if raw and (parts.scheme not in ("http", "https") or not parts.hostname):
+        raise EnvError(f"{name} is no address that can be called. Write one such as https://watch.example.org/box-7")
+    return raw
+
+
 def integer(name: str, default: int, *, least: int = 0) -> int:
     """Return a whole number of at least ``least``."""
     raw = os.environ.get(name)

@@ -210,6 +210,9 @@ CHECKPOINT_MAIL = env.words("DEEPSTEAD_CHECKPOINT_MAIL")
 METRICS_TOKEN = env.text("DEEPSTEAD_METRICS_TOKEN")
 #: what a program must send to read answers without an account; empty: none may
 API_TOKEN = env.text("DEEPSTEAD_API_TOKEN")
+#: what is asked every few minutes while all is well, so that somebody outside notices when it stops; empty: nothing
+HEARTBEAT_URL = env.call_address("DEEPSTEAD_HEARTBEAT_URL")
+HEARTBEAT_MIN = env.integer("DEEPSTEAD_HEARTBEAT_MIN", 5, least=1)
 DISK_LEAST_MIB = env.integer("DEEPSTEAD_DISK_LEAST_MIB", 200)
 
 LOGGING = {

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import BaseCommand
 from django.db import connection
 
+from facility.health import pulse
 from facility.jobs import worn
 from facility.jobs.dispatch import Dispatcher
 from facility.jobs.loop import Loop
@@ -44,6 +45,7 @@ class Command(BaseCommand):
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, end)
         looking.check_start()
+        pulse.start(loop.stopped)
         if loop.run() and not told_to_end.is_set():
             connection.close()
             worn.begin_anew()
