@@ -96,7 +96,7 @@ def _one_notice(held: Sequence[Notice], way: int) -> Notice:
         "site": first.site, "user_id": first.user_id, "kind": NoticeKind.BOX, "made_at": held[-1].made_at, "body": body,
         "subject": _("%(n)d notices could not be sent before") % {"n": len(lines)},
         "next_action": _("Look at the site's page first: what was told then may have changed."),
-        "link": f"/{first.site.key}/",
+        "link": f"/{first.site.key}/now/",
     }  # fmt: skip
     return Notice.objects.get_or_create(once_key=f"{HELD_BACK}{way}:{newest}:{len(lines)}", defaults=content)[0]
 

@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from facility import events
+from tests import make
 from tests.notices.sending import servers
 from tests.notices.sending.kit import Clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from facility.models import Site
 
 
 @pytest.fixture
@@ -40,3 +43,8 @@ def web(settings: Any) -> Iterator[servers.WebServer]:
         settings.NOTICE_LOCAL_ALLOWED = [f"127.0.0.1:{found.port}"]
         settings.OWN_ADDRESS = "https://box.example.org/"
         yield found
+
+
+@pytest.fixture
+def site(clock: Clock) -> Site:
+    return make.site(key="skerrow", name="Skerrow")

@@ -6,8 +6,9 @@ from datetime import UTC, datetime, timedelta
 from itertools import count
 from typing import TYPE_CHECKING, Any
 
-from facility.models import Notice, NoticeKind, NoticeWay
-from facility.notices import ways
+from facility.models import Delivery, Notice, NoticeKind, NoticeWay
+from facility.notices import sending, ways
+from facility.notices.deliver import queue
 from tests import make
 
 if TYPE_CHECKING:
@@ -47,3 +48,21 @@ def way(at: Site, **fields: Any) -> NoticeWay:
     """Return a stored way of the site, by e-mail unless told otherwise."""
     defaults = {"site": at, "way": "email", "address": "watch@example.org"}
     return ways.add(NoticeWay(**defaults | fields), by=make.BY)
+
+
+def told(at: Site, **fields: Any) -> Delivery:
+    """Queue one notice and return its delivery."""
+    made = notice(at, **fields)
+    queue([made], now=made.made_at)
+    return Delivery.objects.get(notice=made)
+
+
+def send() -> str:
+    """Send what is due, as the job does."""
+    return sending.run(str)
+
+
+def state(row: Delivery) -> Delivery:
+    """Return a delivery as it stands now."""
+    row.refresh_from_db()
+    return row
