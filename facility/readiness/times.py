@@ -29,6 +29,12 @@ def end_words(there: datetime) -> tuple[datetime, str]:
     return there, date_words(there, "H:i")
 
 
+def of_end(end: datetime, zone: str) -> str:
+    """Write the instant of an end in full by the clock of the site: 27 Nov 2026 18:00."""
+    there, hour = end_words(end.astimezone(ZoneInfo(zone)))
+    return date_words(there, "j M Y ") + hour
+
+
 def until(minutes: int, at: Instant, zone: str) -> str:
     """Write the instant that lies ``minutes`` after ``at``, as short as it stays clear."""
     here = local(at, zone)

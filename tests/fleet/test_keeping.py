@@ -28,14 +28,6 @@ pytestmark = [pytest.mark.django_db, pytest.mark.both]
 T = build.T
 
 
-@pytest.fixture
-def clock(monkeypatch: pytest.MonkeyPatch) -> list[datetime]:
-    """The clock, at the instant of the worked example until a test sets it."""
-    moment = [T]
-    monkeypatch.setattr(events, "now", lambda: moment[0])
-    return moment
-
-
 def reasons(at: datetime) -> dict[str, Old | None]:
     """Return why what is kept of each site's chamber does not count."""
     kept = list(kept_chambers(current(Chamber)))

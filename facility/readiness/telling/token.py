@@ -47,6 +47,23 @@ def token_or_account(view: View) -> View:
     return guarded
 
 
+def token_or_signed_in(view: View) -> View:
+    """Let in who brings the token, or any account; ``view`` gets the request and the account, None with the token."""
+
+    @login_not_required
+    @csrf_exempt
+    @never_cache
+    @wraps(view)
+    def guarded(request: HttpRequest) -> HttpResponse:
+        if "Authorization" in request.headers:
+            return view(request, user=None) if _right(request) else _refused()
+        if not isinstance(request.user, User):
+            return redirect_to_login(request.get_full_path())
+        return view(request, user=request.user)
+
+    return guarded
+
+
 def _site(key: str) -> Site:
     found = Site.objects.filter(key=key, retired_at=None).first()
     if found is None:
