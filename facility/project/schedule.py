@@ -16,5 +16,8 @@ DAILY: tuple[Daily | Every, ...] = (
     Daily(Kind.TIDY, at=time(2, 30)),
     Every(Kind.WATCH_READINESS, minutes=5),
     Every(Kind.DIGESTS, minutes=10),
+    Every(Kind.ESCALATE, minutes=1),
+    Every(Kind.WATCH_BOX, minutes=5),
+    Every(Kind.SEND_NOTICES, minutes=5),
     Every(Kind.REFRESH_FLEET, minutes=3),
 )

@@ -60,6 +60,8 @@ def mail(row: Checkpoint) -> str:
     people = list(settings.CHECKPOINT_MAIL)
     if not people or any(one.get("where") == "mail" for one in row.copied):
         return ""
+    if not settings.EMAIL_HOST:
+        return _("It could not be mailed: name a mail server in DEEPSTEAD_EMAIL_HOST.")
     message = EmailMessage(
         subject=_("Checkpoint %(size)d of %(log)s") % {"size": row.size, "log": row.note.split("\n", 1)[0]},
         body=_letter(row),

@@ -214,9 +214,12 @@ def test_the_loop_beats_plans_and_runs() -> None:
         "backup",
         "checkpoint",
         "digests",
+        "escalate",
         "render_volumes",
+        "send_notices",
         "sweep",
         "tidy",
+        "watch_box",
         "watch_readiness",
         "refresh_fleet",
     }

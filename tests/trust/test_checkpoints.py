@@ -180,6 +180,7 @@ def test_signing_asks_for_one_head_and_the_job_makes_it() -> None:
 
 def test_the_night_mails_the_head_to_the_people_named_and_once(settings: Any, signed: Any) -> None:
     settings.CHECKPOINT_MAIL = ["ina@example.org", "ole@example.org"]
+    settings.EMAIL_HOST = "mail.example.org"
     assert "Mailed to 2 people" in tasks.checkpoint()
     assert "Mailed" not in tasks.checkpoint()
     (letter,) = mail.outbox
@@ -195,6 +196,12 @@ def test_a_mail_that_cannot_be_sent_is_said_and_the_head_is_made(settings: Any) 
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9
     assert "could not be mailed" in tasks.checkpoint()
     assert Checkpoint.objects.get().copied == []
+
+
+def test_without_a_mail_server_it_is_said_which_setting_names_one(settings: Any) -> None:
+    settings.CHECKPOINT_MAIL, settings.EMAIL_HOST = ["ina@example.org"], ""
+    assert "name a mail server in DEEPSTEAD_EMAIL_HOST" in tasks.checkpoint()
+    assert mail.outbox == []
 
 
 def test_a_copy_on_a_stick_is_compared_by_the_command(signed: Any, tmp_path: Path, tampering: Any) -> None:
