@@ -30,6 +30,9 @@ class Kind(StrEnum):
     SEND_NOTICES = "send_notices"
     WATCH_READINESS = "watch_readiness"
     DIGESTS = "digests"
+    ESCALATE = "escalate"
+    TELL_CALL_OUT = "tell_call_out"
+    WATCH_BOX = "watch_box"
     REFRESH_FLEET = "refresh_fleet"
 
 

@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from facility import events, services
+from facility.jobs.queue import Kind, enqueue
 from facility.models import Chamber
 from treatments.models import CallAnswer, CallOut, CallPerson, Run
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 def begin(chamber: Chamber, people: Iterable[Person], *, by: Actor, plan: Plan | None = None) -> CallOut:
     """Start the clock of a call and ask these people. A call that is on already is returned as it is.
 
+    A job tells those who have an account; it is stored with the call.
+
     Errors: ValidationError if a field refuses it.
     """
     locked = Chamber.objects.select_for_update().get(pk=chamber.pk)
@@ -36,16 +39,28 @@ def begin(chamber: Chamber, people: Iterable[Person], *, by: Actor, plan: Plan |
         CallOut(chamber=locked, began_at=now, began_by=by.name, plan=plan), by=by, action="call-out begun"
     )
     for person in people:
-        ask(call, person, by=by)
+        _ask(call, person, by=by)
+    _let_tell(call)
     return call
 
 
+@transaction.atomic
 def ask(call: CallOut, person: Person, *, by: Actor) -> CallPerson:
-    """Record that one more person was asked.
+    """Record that one more person was asked; a job tells them if they have an account.
 
     Errors: ValidationError if the call is over or the person was asked already.
     """
     _refuse_over(call)
+    asked = _ask(call, person, by=by)
+    _let_tell(call)
+    return asked
+
+
+def _let_tell(call: CallOut) -> None:
+    enqueue(Kind.TELL_CALL_OUT, {"call": call.pk})
+
+
+def _ask(call: CallOut, person: Person, *, by: Actor) -> CallPerson:
     return services.add(CallPerson(call=call, person=person, asked_at=events.now()), by=by, action="asked to come")
 
 

@@ -16,6 +16,10 @@ ALLOWED = {
     "facility/accounts/factors.py": "second proofs: each is told by an event without its secret, in the same transaction",
     "facility/accounts/passkeys.py": "when a passkey was last used; not a record",
     "facility/feeds/services.py": "when a calendar was last read; not a record",
+    "facility/notices/acting.py": "who has seen a notice and acted on it; all but of a digest is told by an event",
+    "facility/notices/drafts.py": "notices are no records; what they tell of readiness is told by an event beside them",
+    "facility/notices/escalate.py": "until when a notice is waited for; raising one is told by an event",
+    "facility/notices/watch.py": "what people were last told; each notice of it is told by an event",
     "facility/notices/deliver.py": "deliveries are no records; a way that is given is told by an event in the same transaction",
     "facility/notices/ending.py": "how often a message was tried; no record. One that is given up is told by an event",
     "facility/fleet/refreshing.py": "answers kept for a page over many sites, reckoned from the records; not records",
@@ -24,6 +28,7 @@ ALLOWED = {
     "facility/jobs/tasks.py": "clears finished jobs and expired sessions; not records",
     "facility/project/bench/scratch.py": "invented rows in a scratch database that is thrown away",
     "facility/project/bench/scratch_plant.py": "as above",
+    "facility/project/bench/notices.py": "as above",
     "facility/project/celery.py": "settings of a library, not a row",
     "facility/sweep/raising.py": "that a flag is over, which the records themselves say; raising one is the event",
 }
