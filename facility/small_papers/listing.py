@@ -49,6 +49,8 @@ def _daily(site: Site) -> tuple[Listed, ...]:
         Listed(_("Wall sheet"), _("everybody in the room: states as known at its time, and whom to call"),
                _to("small_papers:wall", site)),
         Listed(_("Due list"), _("whoever does the work, to tick and to sign by hand"), _to("small_papers:due", site)),
+        Listed(_("Filled check"), _("whoever keeps paper, or asks for one day; printed from the page of the check"),
+               _to("walk:every", site), chosen=True),
         Listed(_("Defect tag"), _("whoever stands before the thing; printed from the page of the defect"),
                _to("maintenance:defects", site), chosen=True),
         Listed(_("Labels with the next date"), _("the thing itself"), _to("maintenance:labels", site)),

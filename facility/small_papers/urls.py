@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.urls import path
 
-from facility.small_papers import due_paper, people_urls, views, wall_paper
+from facility.small_papers import check, due_paper, people_urls, views, wall_paper
 
 if TYPE_CHECKING:
     from django.urls import URLPattern
@@ -16,5 +16,6 @@ urlpatterns: list[URLPattern] = [
     path("<slug:site>/papers/", views.papers, name="papers"),
     path("<slug:site>/papers/due/", due_paper.due, name="due"),
     path("<slug:site>/papers/wall/", wall_paper.wall, name="wall"),
+    path("<slug:site>/papers/check/<int:pk>/", check.check, name="check"),
     *people_urls.urlpatterns,
 ]
