@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING
 
 from django.urls import path
 
-from facility.small_papers import item_views
+from facility.small_papers import item_views, year_paper
 
 if TYPE_CHECKING:
     from django.urls import URLPattern
 
 urlpatterns: list[URLPattern] = [
     path("<slug:site>/papers/equipment/<path:tag>/", item_views.equipment, name="equipment"),
+    path("<slug:site>/papers/year/", year_paper.year_end, name="year_end"),
 ]
