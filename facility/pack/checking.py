@@ -72,10 +72,27 @@ def check(path: Path, older: Path | None = None, limits: Limits | None = None) -
     with tempfile.TemporaryDirectory(prefix=building.UNFINISHED, dir=_room()) as place:
         try:
             folder = _opened(path, Path(place) / "new", limits)
+            if older is not None and _is_head(older):
+                return Outcome((*_statements(folder), _goes_on(folder, older)), about=_about(folder))
             before = _opened(older, Path(place) / "old", limits) if older is not None else None
         except ArchiveRefusedError as error:
             return Outcome(refused=str(error))
         return _checked(folder, before)
+
+
+def _is_head(path: Path) -> bool:
+    """Return whether a file is a signed head by itself, as one is mailed or left on a stick."""
+    if path.is_dir():
+        return False
+    with path.open("rb") as file:
+        return file.read(len(layout.ORIGIN)) == layout.ORIGIN
+
+
+def _goes_on(folder: Path, head: Path) -> Statement:
+    from facility.pack.verifier import verify  # noqa: PLC0415  # a program of its own, needed only here
+
+    told = verify.verify_folder(folder, older=head).continues
+    return Statement("goes_on", told.holds, tuple((str(name), str(words)) for name, words in told.problems))
 
 
 def _room() -> Path:

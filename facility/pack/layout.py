@@ -37,3 +37,7 @@ def folder_name(number: int, from_day: date, to_day: date) -> str:
     'pack-7-2026-01-01-2026-12-31'
     """
     return f"pack-{number}-{from_day.isoformat()}-{to_day.isoformat()}"
+
+
+#: how the first line of a signed head of our logs begins
+ORIGIN: Final = b"deepstead/"

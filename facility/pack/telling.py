@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from facility import __version__, box_key
 from facility.pack.scope import words_of
+from facility.trust import chain
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -78,10 +79,14 @@ def readme(pack: Pack, done: Contents) -> str:
         rows=sum(done.tables.counts.values()), tables=len(done.tables.counts), files=len(done.files.files),
         pictures=done.files.pictures_kept_back, released=len(pack.released),
         missing=f"Missing or damaged on the server, so not here:\n{missing}" if missing else "None is missing.\n",
-        fingerprint=box_key.fingerprint(box_key.public_key()),
+        fingerprint=box_key.fingerprint(box_key.public_key()), broken=BROKEN if chain.is_broken(chain.links()) else "",
     )  # fmt: skip
 
 
+BROKEN = """
+THE CHAIN OF KEYS IS BROKEN: a key of the log was lost, and nobody but its successor says that it took its place.
+Compare the fingerprint with one that was handed over in person after that.
+"""
 README = """\
 PACK {number} OF {site}
 Records of {from_day} to {to_day} (days of {zone}): {scope}.
@@ -89,6 +94,7 @@ Made {made} for {recipient}. Ground: {ground}.
 
 HOW TO VERIFY, WITHOUT A NETWORK
 Open verify.html in a browser and give it this pack; or run: python3 verify.py
+Both also say whether the log goes on from that of an older pack, or of its checkpoint.note alone: --older FILE
 Compare the fingerprint of the key with the one on the wall sheet and in earlier packs:
 {fingerprint}
 
@@ -100,7 +106,7 @@ WHAT THAT PROVES
 WHAT IT DOES NOT PROVE
 That a reading was true, or that what was done was right. That something was entered at all. That the key is the
 facility's own: only comparing the fingerprint shows that. That nothing was built anew after the newest signed head
-that somebody outside the facility holds. This pack is no statement that a code is met: the local codes and those
+that somebody outside the facility holds. {broken}This pack is no statement that a code is met: the local codes and those
 who enforce them decide.
 
 WHAT IS IN IT

@@ -30,6 +30,7 @@ def titles() -> dict[str, str]:
         "older_files": _("Older pack: its files are unchanged."),
         "older_events": _("Older pack: its events belong to its log."),
         "older_signature": _("Older pack: it is signed by the key that it names."),
+        "goes_on": _("The log goes on from the older signed head: its first events lead to it."),
         "continues": _("The log goes on from that of the older pack, event by event."),
     }
 

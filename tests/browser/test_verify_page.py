@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
-from facility.pack import building
+from facility.pack import building, layout
+from facility.trust import anew, keys
 from tests import make
 from tests.pack.conftest import _short_report, folder
 from tests.pack.kit import built, opened
+from tests.trust.test_tree import LEAVES, ROOTS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -56,8 +58,9 @@ def zipped(root: Path, target: Path) -> Path:
 
 def read(page: Page) -> dict[str, str | None]:
     """Return what each statement says once the page has read the pack."""
-    expect(page.locator("#said")).to_have_text(re.compile("^(Three separate|Not)"))
-    found = {one: page.locator(f"#{one}") for one in STATEMENTS}
+    expect(page.locator("#said")).to_have_text(re.compile("^(Three separate|Four separate|Not)"))
+    asked = (*STATEMENTS, "continues") if page.locator("#continues").count() else STATEMENTS
+    found = {one: page.locator(f"#{one}") for one in asked}
     return {name: one.get_attribute("data-holds") if one.count() else None for name, one in found.items()}
 
 
@@ -135,3 +138,87 @@ def test_a_member_longer_than_the_zip_says_is_named(alone: Page, pack: tuple[Pat
     alone.set_input_files("#zip", tmp_path / "bomb.zip")
     assert read(alone) == HOLD | {"files": "no"}
     assert "data/README.txt: cannot be read: is longer than the zip says" in alone.locator("#files").inner_text()
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> tuple[Path, Path, Path]:
+    """Build two packs of one log; return the first zip, the first unpacked, and the second zip."""
+    site = make.site()
+    first = built(site)
+    return building.path_of(first), opened(first, tmp_path / "first"), building.path_of(built(site))
+
+
+def test_the_tree_of_the_page_has_the_published_roots(alone: Page, pack: tuple[Path, Path]) -> None:
+    """RFC 6962, section 2.1: the vectors of the reference implementation, as in tests of the tree."""
+    alone.goto((pack[1] / "verify.html").as_uri())
+    script = """async leaves => {
+        const levels = await tree(leaves.map(one => Uint8Array.from(one)));
+        return Promise.all(leaves.map((_leaf, at) => rootAt(levels, at + 1)));
+    }"""
+    assert alone.evaluate(script, [list(leaf) for leaf in LEAVES]) == ROOTS[1:]
+
+
+def test_a_later_log_goes_on_from_an_older_pack_or_from_its_head_alone(
+    alone: Page, two: tuple[Path, Path, Path], barriers: Callable[[Page], list[str]]
+) -> None:
+    first, root, second = two
+    alone.goto((root / "verify.html").as_uri())
+    for older in (first, root / layout.HEAD):
+        alone.set_input_files("#older", older)
+        alone.set_input_files("#zip", second)
+        assert read(alone) == HOLD | {"continues": "yes"}
+    size = len((root / layout.LEAVES).read_text().split())
+    assert f"The log goes on from the older one of {size} events" in alone.locator("#continues").inner_text()
+    assert barriers(alone) == []
+    if target := os.environ.get("DEEPSTEAD_SHOTS"):
+        alone.screenshot(path=f"{target}/verify-older.png", full_page=True)
+
+
+def test_an_older_head_chosen_after_the_pack_counts_too_and_a_longer_one_is_wrong(
+    alone: Page, two: tuple[Path, Path, Path]
+) -> None:
+    first, root, second = two
+    alone.goto((root / "verify.html").as_uri())
+    alone.set_input_files("#zip", first)
+    assert read(alone) == HOLD
+    alone.set_input_files("#older", second)
+    expect(alone.locator("#continues")).to_have_attribute("data-holds", "no")
+    assert "the older head tells of" in alone.locator("#continues").inner_text()
+
+
+@pytest.mark.parametrize(
+    ("change", "state", "words"),
+    [
+        (lambda text: text.replace(text.split("\n")[2], "A" * 43 + "="), "no", "does not go on from the older head"),
+        (lambda text: text.replace("deepstead/", "deepstead/0"), "no", "is of another log"),
+        (lambda text: text.replace(f"\n{text.split()[1]}\n", "\n1\n"), "no", "is not signed by a key"),
+        (lambda _text: "Dear Ina,\n", "unchecked", "cannot be read"),
+    ],
+)  # fmt: skip
+def test_an_older_head_that_does_not_fit_is_named(
+    alone: Page, two: tuple[Path, Path, Path], tmp_path: Path, change: Callable[[str], str], state: str, words: str
+) -> None:
+    root = two[1]
+    head = tmp_path / "older.note"
+    head.write_text(change((root / layout.HEAD).read_text()))
+    alone.goto((root / "verify.html").as_uri())
+    alone.set_input_files("#older", head)
+    alone.set_input_files("#zip", two[2])
+    assert read(alone) == HOLD | {"continues": state}
+    assert words in alone.locator("#continues").inner_text()
+
+
+def test_a_lost_key_is_told_and_only_the_new_fingerprint_leads_to_it(alone: Page, folder: Path, tmp_path: Path) -> None:
+    site = make.site()
+    keys.ensure()
+    old = keys.in_use("log").fingerprint  # type: ignore[union-attr]  # made just now
+    (folder / "box-key").unlink()
+    new = anew.begin("log", by=make.BY, reason="burnt").fingerprint
+    made = built(site)
+    root = opened(made, tmp_path / "broken")
+    for pin, state in (("", "unchecked"), (new, "yes"), (old, "no")):
+        alone.goto((root / "verify.html").as_uri())
+        alone.fill("#pin", pin)
+        alone.set_input_files("#zip", building.path_of(made))
+        assert read(alone) == HOLD | {"signature": state}
+        assert "the chain of keys is broken" in alone.locator("#signature").inner_text()

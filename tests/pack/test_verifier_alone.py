@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import shutil
 import subprocess
 import sys
+import zipfile
 from typing import TYPE_CHECKING
 
 import pytest
 
-from facility.pack import bag, layout
-from facility.trust import keys
+from facility.compute import note, tree
+from facility.pack import bag, building, layout
+from facility.trust import anew, keyfiles, keys
 from tests import make
 from tests.pack.kit import built, opened
 
@@ -72,16 +75,115 @@ def test_without_a_key_the_signature_is_not_checked_and_it_ends_with_2(pack: Pat
     assert "data/keys.json: holds no key of the log" in told
 
 
-def test_an_older_pack_that_is_not_there_is_not_checked_and_one_of_another_log_is_wrong(
-    pack: Path, tmp_path: Path
-) -> None:
-    assert run(pack, "--older", str(tmp_path / "nothing"))[0] == 2
-    assert run(pack, "--older", str(pack))[0] == 0
-    other = shutil.copytree(pack, tmp_path / "other")
-    (other / layout.LEAVES).write_text("0" * 64 + "\n")
-    code, told = run(pack, "--older", str(other))
+@pytest.fixture
+def older(tmp_path: Path) -> tuple[Path, Path]:
+    """Return a pack and a later one of the same log, unpacked, and the earlier zip beside them."""
+    site = make.site()
+    first = built(site)
+    shutil.copyfile(building.path_of(first), tmp_path / "older.zip")
+    return opened(first, tmp_path / "first"), opened(built(site), tmp_path / "second")
+
+
+def test_a_later_log_goes_on_from_an_older_folder_zip_or_head_alone(older: tuple[Path, Path], tmp_path: Path) -> None:
+    first, second = older
+    shutil.copyfile(first / layout.HEAD, tmp_path / "checkpoint.note")
+    size = len((first / layout.LEAVES).read_text().split())
+    for given in (first, tmp_path / "older.zip", tmp_path / "checkpoint.note"):
+        code, told = run(second, "--older", str(given))
+        assert code == 0, told
+        assert f"The log goes on from the older one of {size} events: yes" in told
+    code, told = run(first, "--older", str(second))
     assert code == 1
-    assert "does not continue the older pack" in told
+    assert f"data/leaves.txt: has {size} events, the older head tells of" in told
+
+
+def test_an_older_head_of_another_root_log_or_signer_is_wrong_and_one_that_cannot_be_read_is_not_checked(
+    older: tuple[Path, Path], tmp_path: Path
+) -> None:
+    first, second = older
+    note = (first / layout.HEAD).read_text()
+    head = tmp_path / "checkpoint.note"
+    name, size, root = note.splitlines()[:3]
+    other = base64.b64encode(bytes(32)).decode()
+    for text, words in [
+        (note.replace(root, other), "does not go on from the older head"),
+        (note.replace(name, "deepstead/0000000000000000"), "is of another log"),
+        (note.replace(f"\n{size}\n", "\n1\n"), "is not signed by a key in data/keys.json"),
+    ]:
+        head.write_text(text)
+        code, told = run(second, "--older", str(head))
+        assert code == 1, told
+        assert words in told
+    for path in (tmp_path / "nothing", no_pack(tmp_path)):
+        code, told = run(second, "--older", str(path))
+        assert code == 2
+        assert "The log goes on from the older one of ? events: NOT CHECKED" in told
+
+
+def no_pack(tmp_path: Path) -> Path:
+    """Return a zip that is no pack."""
+    with zipfile.ZipFile(tmp_path / "letter.zip", "w") as archive:
+        archive.writestr("letter.txt", "Dear Ina")
+    return tmp_path / "letter.zip"
+
+
+def test_a_log_built_anew_under_the_same_keys_does_not_go_on_from_the_older_pack(
+    older: tuple[Path, Path],
+) -> None:
+    """The holder of the key signs a head over other leaves; the pack is whole in itself, the older head is what shows it."""
+    first, second = older
+    lines = (second / layout.LEAVES).read_text().split()
+    leaves = [bytes(32), *map(bytes.fromhex, lines[1:])]
+    (second / layout.LEAVES).write_text("".join(one.hex() + "\n" for one in leaves))
+    (second / layout.EVENTS).write_text("")
+    for path in (second / "data/checkpoints").iterdir():
+        path.unlink()
+    name = keys.origin()
+    text = note.checkpoint_text(name, len(leaves), tree.root(leaves))
+    key = keyfiles.log_key()
+    signed = note.signed(text, name, key.public_key().public_bytes_raw(), key.sign(text.encode()))
+    (second / layout.HEAD).write_text(signed)
+    listed_anew(second)
+    assert run(second)[0] == 0
+    code, told = run(second, "--older", str(first))
+    assert code == 1
+    assert "does not go on from the older head" in told
+
+
+def test_a_lost_key_is_told_with_every_pack_and_a_key_of_before_does_not_lead_past_it(
+    folder: Path, tmp_path: Path
+) -> None:
+    site = make.site()
+    keys.ensure()
+    old = keys.in_use("log").fingerprint  # type: ignore[union-attr]  # made just now
+    (folder / "box-key").unlink()
+    new = anew.begin("log", by=make.BY, reason="burnt").fingerprint
+    root = opened(built(site), tmp_path / "broken")
+    assert "THE CHAIN OF KEYS IS BROKEN" in (root / layout.README).read_text()
+    words = f"data/keys.json: the chain of keys is broken: {old[:16]} was lost, and only {new[:16]} itself says"
+    code, told = run(root)
+    assert (code, f"Signed by the key {new}: NOT CHECKED" in told, words in told) == (2, True, True), told
+    code, told = run(root, "--key", new)
+    assert (code, words in told) == (0, True), told
+    code, told = run(root, "--key", old)
+    assert code == 1
+    assert "not by the key asked for" in told
+
+
+def test_who_strikes_out_that_a_key_was_lost_is_named(folder: Path, tmp_path: Path) -> None:
+    site = make.site()
+    keys.ensure()
+    (folder / "box-key").unlink()
+    anew.begin("log", by=make.BY, reason="burnt")
+    root = opened(built(site), tmp_path / "broken")
+    rows = json.loads((root / layout.KEYS).read_text())
+    for row in rows:
+        (row["passed_on"] or {}).pop("broken", None)
+    (root / layout.KEYS).write_text(json.dumps(rows))
+    listed_anew(root)
+    code, told = run(root)
+    assert code == 1
+    assert "data/keys.json" in told
 
 
 def test_a_folder_that_is_not_there_and_a_fingerprint_that_is_none_end_with_2(pack: Path, tmp_path: Path) -> None:

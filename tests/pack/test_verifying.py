@@ -114,6 +114,21 @@ def test_a_later_pack_continues_an_earlier_one_and_a_strange_one_does_not(tmp_pa
     )
 
 
+def test_a_head_that_was_mailed_is_enough_to_tell_whether_a_later_pack_goes_on_from_it(tmp_path: Path) -> None:
+    site = make.site()
+    first, second = built(site), built(site)
+    head = tmp_path / "checkpoint-7.note"
+    head.write_bytes((opened(first, tmp_path / "a") / layout.HEAD).read_bytes())
+    outcome = checking.check(building.path_of(second), head)
+    assert (outcome.code, len(outcome.statements)) == (checking.HOLDS, 4)
+    assert "goes on from the older signed head" in wording.lines(outcome)[-1].title
+    later = tmp_path / "later.note"
+    later.write_bytes((opened(second, tmp_path / "b") / layout.HEAD).read_bytes())
+    outcome = checking.check(building.path_of(first), later)
+    assert outcome.code == checking.WRONG
+    assert "the older head tells of" in outcome.statements[-1].problems[0][1]
+
+
 def test_the_command_ends_with_0_1_or_2(tmp_path: Path, capsys: Any) -> None:
     root = opened(built(make.site()), tmp_path)
     call_command("verify_pack", str(root))

@@ -1,10 +1,11 @@
-"""The program that goes along in a pack: Ed25519 in plain Python, against RFC 8032, section 7.1, tests 1 to 3."""
+"""The program that goes along in a pack, against RFC 8032, section 7.1, tests 1 to 3, and the published roots of RFC 6962."""
 
 from __future__ import annotations
 
 import pytest
 
 from facility.pack.verifier import verify
+from tests.trust.test_tree import LEAVES, ROOTS
 
 VECTORS = [
     ("d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", "",
@@ -28,3 +29,8 @@ def test_a_published_signature_is_good_and_none_with_one_bit_more(public: str, c
         assert not verify.ed25519(key, text, signed[:place] + bytes([signed[place] ^ 1]) + signed[place + 1 :])
     longer = int.from_bytes(signed[32:], "little") + verify.ORDER
     assert not verify.ed25519(key, text, signed[:32] + longer.to_bytes(32, "little"))
+
+
+def test_the_root_at_each_size_is_the_published_one() -> None:
+    found = verify.roots(LEAVES, set(range(1, len(LEAVES) + 1)))
+    assert {size: root.hex() for size, root in found.items()} == dict(enumerate(ROOTS))

@@ -1,8 +1,9 @@
 # ruff: noqa  # goes along in packs, stands alone and runs on Python 3.8: none of the project style that needs more
 # mypy: ignore-errors
-"""Verify this pack: python3 verify.py [FOLDER] [--key FINGERPRINT] [--older FOLDER]. Needs nothing but Python 3.8.
+"""Verify this pack: python3 verify.py [FOLDER] [--key FINGERPRINT] [--older FILE]. Needs nothing but Python 3.8.
 
-Ends with 0: all three statements hold; 1: something is wrong and named; 2: something could not be checked.
+--older: an older pack, as a folder or zip, or its checkpoint.note alone: does the log of this pack go on from it?
+Ends with 0: all statements hold; 1: something is wrong and named; 2: something could not be checked.
 """
 
 import argparse
@@ -11,6 +12,7 @@ import hashlib
 import json
 import re
 import sys
+import zipfile
 from pathlib import Path
 
 P = 2**255 - 19
@@ -20,6 +22,8 @@ ROOT_OF_MINUS_ONE = pow(2, (P - 1) // 4, P)
 TAGS, SIGNATURE, PAYLOAD = "tagmanifest-sha256.txt", "tagmanifest-sha256.txt.sig", "manifest-sha256.txt"
 HEAD, LEAVES, EVENTS, KEYS = "data/checkpoint.note", "data/leaves.txt", "data/events.jsonl", "data/keys.json"
 BAGIT = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+LOST = "the chain of keys is broken: %s was lost, and only %s itself says that it took its place"
+LONGEST_NOTE = 65536
 LISTED = re.compile(r"[0-9a-f]{64}  [A-Za-z0-9._/-]+")
 
 
@@ -32,6 +36,9 @@ class Statement:
         self.holds = False
         self.problems.append((member, words))
 
+    def said(self, member, words):
+        self.problems.append((member, words))
+
     def unchecked(self, member, words):
         if self.holds:
             self.holds = None
@@ -41,11 +48,13 @@ class Statement:
 class Report:
     def __init__(self):
         self.files, self.events, self.signature = Statement(), Statement(), Statement()
-        self.fingerprint, self.size = "", 0
+        self.continues = None
+        self.fingerprint, self.size, self.older_size, self.lost = "", 0, 0, []
 
     @property
     def code(self):
-        told = [one.holds for one in (self.files, self.events, self.signature)]
+        asked = (self.files, self.events, self.signature) + ((self.continues,) if self.continues else ())
+        told = [one.holds for one in asked]
         return 1 if False in told else 2 if None in told else 0
 
 
@@ -178,8 +187,8 @@ def _files(folder, report):
             report.files.wrong(name, "differs only in capitals from " + seen[name.lower()])
 
 
-def _note(path):
-    text, gap, tail = path.read_bytes().decode().rpartition("\n\n")
+def _note(raw):
+    text, gap, tail = raw.decode().rpartition("\n\n")
     lines, signed = text.split("\n"), tail.split("\n")
     if not gap or signed.pop() or len(lines) != 3 or not re.fullmatch("[1-9][0-9]*", lines[1]):
         raise ValueError("it is no signed head of a log")
@@ -190,6 +199,10 @@ def _note(path):
             raise ValueError("a line that is no signature: %r" % line)
         found.append((name, _base64(code)))
     return text + "\n", int(lines[1]), _base64(lines[2]), found
+
+
+def _note_in(path):
+    return _note(path.read_bytes())
 
 
 def _signer(text, signed, keys):
@@ -255,6 +268,8 @@ def _signature(folder, report, notes, pin):
     at, steps = report.fingerprint, 0
     while at and at != pin and steps < len(keys):
         at, steps = before.get(at, ""), steps + 1
+    for words in report.lost:
+        (report.signature.said if pin else report.signature.unchecked)(KEYS, words)
     if pin and at != pin:
         report.signature.wrong(
             HEAD, "is signed by %s, not by the key asked for" % (report.fingerprint or "no known key")
@@ -274,6 +289,10 @@ def _passed_on(row, raw, known, report):
         return ""
     lines = dict(line.split(": ", 1) for line in told["text"].split("\n")[1:-1])
     content = b"deepstead key statement v1\0" + told["text"].encode()
+    if told.get("broken") and lines["new"] == row["fingerprint"] and "chain" in lines:
+        if ed25519(raw, content, _base64(told["new_signature"])):
+            report.lost.append(LOST % (lines["old"][:16], lines["new"][:16]))
+            return ""
     if lines["new"] == row["fingerprint"] and (
         ed25519(known.get(lines["old"], b""), content, _base64(told["old_signature"]))
         and ed25519(raw, content, _base64(told["new_signature"]))
@@ -300,7 +319,7 @@ def verify_folder(path, pin="", older=None):
             report.files.wrong(need, "is missing")
     for at in [folder / HEAD, *sorted((folder / "data/checkpoints").glob("*"))]:
         name = at.relative_to(folder).as_posix()
-        told = _tried(report.events, name, _note, at)
+        told = _tried(report.events, name, _note_in, at)
         if told:
             notes[name] = told
     if HEAD not in notes:
@@ -308,18 +327,43 @@ def verify_folder(path, pin="", older=None):
     _tried(report.events, LEAVES, _events, folder, report, notes)
     _tried(report.signature, KEYS, _signature, folder, report, notes, "".join(pin.lower().split()))
     if older:
-        _tried(report.events, LEAVES, _continues, folder, Path(older), report)
+        report.continues = Statement()
+        _tried(report.continues, LEAVES, _continues, folder, Path(older), report)
     return report
 
 
+def _older_head(older):
+    if older.is_dir():
+        return _note((older / HEAD).read_bytes())
+    if zipfile.is_zipfile(str(older)):
+        with zipfile.ZipFile(str(older)) as archive:
+            found = [one for one in archive.infolist() if one.filename.split("/", 1)[-1] == HEAD]
+            if len(found) != 1 or found[0].file_size > LONGEST_NOTE:
+                raise ValueError("it is a zip without one " + HEAD)
+            return _note(archive.read(found[0]))
+    if older.stat().st_size > LONGEST_NOTE:
+        raise ValueError("it is no signed head of a log")
+    return _note(older.read_bytes())
+
+
 def _continues(folder, older, report):
+    """Say whether the log goes on from an older head: its first events lead to that root (RFC 9162, 2.1)."""
     try:
-        before = (older / LEAVES).read_bytes()
-    except OSError as error:
-        report.events.unchecked(LEAVES, "of the older pack cannot be read: %s" % error)
+        text, size, root, signed = _older_head(older)
+    except Exception as error:
+        report.continues.unchecked(older.name, "cannot be read: %s" % error)
         return
-    if not (folder / LEAVES).read_bytes().startswith(before):
-        report.events.wrong(LEAVES, "does not continue the older pack")
+    report.older_size = size
+    leaves = [_hex(line) for line in _lines(folder / LEAVES)]
+    if text.split("\n")[0] != _note_in(folder / HEAD)[0].split("\n")[0]:
+        report.continues.wrong(older.name, "is of another log")
+    elif size > len(leaves):
+        report.continues.wrong(LEAVES, "has %d events, the older head tells of %d" % (len(leaves), size))
+    elif roots(leaves[:size], {size})[size] != root:
+        report.continues.wrong(LEAVES, "does not go on from the older head of %d events" % size)
+    keys = _keys(folder, Report())[0]
+    if _signer(text, signed, keys.values()) is None:
+        report.continues.wrong(older.name, "is not signed by a key in " + KEYS)
 
 
 def main():
@@ -333,11 +377,13 @@ def main():
     if not Path(given.folder).is_dir():
         reader.error("there is no folder %s" % given.folder)
     report = verify_folder(given.folder, given.key, given.older)
-    told = (
+    told = [
         ("Files unchanged", report.files),
         ("Events belong to the log of %d events" % report.size, report.events),
         ("Signed by the key %s" % (report.fingerprint or "?"), report.signature),
-    )
+    ]
+    if report.continues:
+        told.append(("The log goes on from the older one of %s events" % (report.older_size or "?"), report.continues))
     for words, one in told:
         print("%s: %s" % (words, {True: "yes", False: "NO", None: "NOT CHECKED"}[one.holds]))
         for member, problem in one.problems:
