@@ -142,6 +142,7 @@ def _report(pack: Pack, about: scope.Scope, say: Callable[[str], object]) -> Tol
     wanted = report.Scope(
         site=pack.site, chamber=about.chamber, from_day=about.from_day, to_day=about.to_day, areas=_areas(about),
         paper=pack.paper, pack=pack, words=scope.words_of(pack.scope, pack.site),
+        source=scope.title_of(about.code) if about.code else "",
     )  # fmt: skip
     return report.told(wanted, tell=say)
 

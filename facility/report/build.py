@@ -121,7 +121,7 @@ def _by(name: str) -> str:
 def _wanted(volume: Volume, scope: Scope) -> _Wanted:
     sheet = sheet_of(volume, scope)
     name = f"{volume.name} {scope.paper} {translation.get_language() or 'en'}"
-    more = " ".join([*sorted(scope.areas), scope.chamber.key if scope.chamber else ""]).strip()
+    more = " ".join([*sorted(scope.areas), scope.chamber.key if scope.chamber else "", scope.source]).strip()
     return _Wanted(
         volume, sheet, store.Key(scope.site, f"{name} {more}".strip()[:80], volume.month, store.inputs_of(sheet, _fingerprint()))
     )  # fmt: skip

@@ -35,10 +35,13 @@ def standing(frame: Frame, states: Sequence[DueState]) -> list[Volume]:
     sections: list[Section] = []
     if frame.scope.has("people"):
         sections.append(people.section(frame))
-    if frame.scope.has("procedures"):
+    if frame.scope.source:
+        sections.append(rules.clause_map(frame, states))
+    elif frame.scope.has("procedures"):
         sections += [rules.in_force(frame), rules.clause_map(frame, states)]
     if sections:
-        found.append(Volume(PEOPLE_NAME, _("People, rules and clauses"), tuple(sections)))
+        title = _("Clauses") if frame.scope.source else _("People, rules and clauses")
+        found.append(Volume(PEOPLE_NAME, title, tuple(sections)))
     return found
 
 
@@ -51,7 +54,7 @@ def months(scope: Scope, today: date) -> list[Volume]:
 def month(scope: Scope, first: date, last: date, today: date) -> Volume:
     """Return the volume of one month: everything that was recorded of its days."""
     frame = Frame(scope, first, last, today)
-    sections = _of_areas(frame) if scope.areas else [make(frame) for _area, make in _PARTS]
+    sections = _of_areas(frame) if scope.areas or scope.source else [make(frame) for _area, make in _PARTS]
     title = _("Records of %(month)s") % {"month": date_words(first, "F Y")}
     lead = _("Days %(first)s to %(last)s.") % {"first": frame.day(first), "last": frame.day(last)}
     code = f"{first:%Y-%m}"
@@ -83,5 +86,7 @@ PLANT_AREAS = frozenset({"vessels", "gauges", "fire", "gas", "electrical", "othe
 
 def _of_areas(frame: Frame) -> list[Section]:
     """Return the sections that belong to the areas of a scope that has some."""
+    if frame.scope.source:
+        return [make(frame) for make in (plant.work_done, plant.comparisons, plant.defects)]
     wanted = set(frame.scope.areas) | ({"plant"} if PLANT_AREAS & set(frame.scope.areas) else set())
     return [make(frame) for area, make in _PARTS if area in wanted]

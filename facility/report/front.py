@@ -48,6 +48,10 @@ def page(frame: Frame, found: Checks, counted: Sequence[Section]) -> Front:
 def _about(frame: Frame, told: changes.Tally) -> str:
     """Return scope, legal ground and place in the log, in a sentence each."""
     words = [_("Scope: %(scope)s.") % {"scope": frame.scope.words or _("the whole site")}]
+    if frame.scope.source:
+        words.append(
+            _("Open defects, overdue items, deviations and numbers from memory are of what rules of this code ask for; everything else on this page is of the whole site.")
+        )  # fmt: skip
     if frame.scope.pack is not None:
         words.append(_("Handed over on: %(ground)s.") % {"ground": frame.scope.pack.ground})
     if told.entries:

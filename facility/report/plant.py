@@ -31,9 +31,16 @@ def word_of(word: Word) -> str:
     return _(str(word))
 
 
-def of_scope(frame: Frame, path: str = "equipment") -> Q:
-    """Return what belongs to the site and, where the scope has one, to its chamber or to none."""
+def of_scope(frame: Frame, path: str = "equipment", rule: str = "") -> Q:
+    """Return what belongs to the site and, where the scope has one, to its chamber or to none.
+
+    Where the scope is about rules of one source: what is about an item that they ask something of, or, if ``rule`` is
+    the way to a rule, what was done under one of them.
+    """
     found = Q(**{f"{path}__site": frame.site})
+    if frame.scope.source:
+        named = IntervalRule.objects.filter(equipment__site=frame.site, source__startswith=frame.scope.source)
+        found &= Q(**{f"{rule}__in": named}) if rule else Q(**{f"{path}__in": named.values("equipment")})
     if frame.scope.chamber is not None:
         found &= Q(**{f"{path}__chamber": frame.scope.chamber}) | Q(**{f"{path}__chamber": None})
     return found
@@ -46,7 +53,10 @@ def states_of(frame: Frame) -> list[DueState]:
         items = items.filter(Q(chamber=frame.scope.chamber) | Q(chamber=None))
     wanted = set(items.values_list("pk", flat=True))
     kinds = {str(kind) for area, (_title, kinds) in PLANT.items() if frame.scope.has(area) for kind in kinds}
-    return [one for one in due_states(frame.site, frame.today) if one.equipment in wanted and one.kind in kinds]
+    return [
+        one for one in due_states(frame.site, frame.today)
+        if one.equipment in wanted and one.kind in kinds and one.source.startswith(frame.scope.source)
+    ]  # fmt: skip
 
 
 def standing(frame: Frame, states: Iterable[DueState]) -> list[Section]:
@@ -58,7 +68,7 @@ def standing(frame: Frame, states: Iterable[DueState]) -> list[Section]:
     return [
         _area(frame, _(title), [one for kind in kinds for one in by_kind[str(kind)]], newest)
         for area, (title, kinds) in PLANT.items()
-        if frame.scope.has(area)
+        if frame.scope.has(area) and not (frame.scope.source and not any(by_kind[str(kind)] for kind in kinds))
     ]
 
 
@@ -109,7 +119,7 @@ def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tu
 def work_done(frame: Frame) -> Section:
     """Return what was done on the plant within the days."""
     kinds = [str(kind) for area, (_title, kinds) in PLANT.items() if frame.scope.has(area) for kind in kinds]
-    rows = WorkRecord.objects.filter(of_scope(frame), **frame.days("done_on"), equipment__kind__in=kinds)
+    rows = WorkRecord.objects.filter(of_scope(frame, rule="rule"), **frame.days("done_on"), equipment__kind__in=kinds)
     found = list(rows.select_related("equipment", "rule").order_by("done_on", "pk"))
     numbers = frame.numbers(WorkRecord, (one.pk for one in found))
     failed = sum(1 for one in found if one.result != WorkResult.PASSED)
@@ -144,7 +154,7 @@ def _witness(name: str) -> str:
 
 def comparisons(frame: Frame) -> Section:
     """Return the comparisons of the days: each with its verdict, and the plot of its errors."""
-    rows = Calibration.objects.filter(of_scope(frame), **frame.days("done_on"))
+    rows = Calibration.objects.filter(of_scope(frame, rule="work__rule"), **frame.days("done_on"))
     found = list(rows.select_related("equipment", "work", "certificate__reference").order_by("done_on", "pk"))
     numbers = frame.numbers(Calibration, (one.pk for one in found))
     pictures = [picture for one in found for picture in _plots(frame, one, numbers.of(one.pk))]
@@ -179,17 +189,24 @@ def _plots(frame: Frame, row: Calibration, record: str) -> Iterable[Picture]:
 
 def defects_open(frame: Frame) -> list[Defect]:
     """Return the defects that have not been returned to service, newest first."""
-    rows = Defect.objects.filter(site=frame.site, retired_at=None, returned_at=None).select_related("equipment", "bank")
+    rows = Defect.objects.filter(_defective(frame), retired_at=None, returned_at=None).select_related(
+        "equipment", "bank"
+    )
     if frame.scope.chamber is not None:
         rows = rows.filter(Q(equipment__chamber=frame.scope.chamber) | Q(equipment__chamber=None))
     return list(rows.order_by("-found_at"))
+
+
+def _defective(frame: Frame) -> Q:
+    """Return the defects of the site; of a scope about one source those of items that its rules ask something of."""
+    return of_scope(frame) if frame.scope.source else Q(site=frame.site)
 
 
 def defects(frame: Frame) -> Section:
     """Return the defects found within the days, and those returned to service within them."""
     of_days = Q(**frame.within("found_at")) | Q(**frame.within("returned_at"))
     rows = (
-        Defect.objects.filter(of_days, site=frame.site).select_related("equipment", "bank").order_by("found_at", "pk")
+        Defect.objects.filter(of_days, _defective(frame)).select_related("equipment", "bank").order_by("found_at", "pk")
     )
     found = list(rows)
     numbers = frame.numbers(Defect, (one.pk for one in found))
@@ -217,4 +234,5 @@ def defects(frame: Frame) -> Section:
 def rules_in_scope(frame: Frame) -> list[Any]:
     """Return the site's rules of upkeep that count, by item."""
     rows = IntervalRule.objects.current().filter(of_scope(frame), equipment__retired_at=None)
+    rows = rows.filter(source__startswith=frame.scope.source)
     return list(rows.select_related("equipment").order_by("equipment__tag", "name"))

@@ -92,7 +92,7 @@ def _house(frame: Frame) -> Table:
 def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
     """Return for each adopted clause of a code the site's rule, its evidence and its state; then what nobody adopted."""
     by_rule = {one.rule: one for one in states}
-    adopted = [one for one in rules_in_scope(frame) if one.requirement and one.pk in by_rule]
+    adopted = [one for one in rules_in_scope(frame) if (one.requirement or frame.scope.source) and one.pk in by_rule]
     numbers = frame.numbers(IntervalRule, (one.pk for one in adopted))
     cells = []
     for one in sorted(adopted, key=lambda row: (row.source, row.equipment.tag)):
@@ -108,6 +108,10 @@ def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
     lead = ngettext(
         "%(n)d rule here was adopted from a clause.", "%(n)d rules here were adopted from clauses.", len(cells)
     ) % {"n": len(cells)}
+    if frame.scope.source:
+        lead = ngettext("%(n)d rule here names this code.", "%(n)d rules here name this code.", len(cells)) % {
+            "n": len(cells)
+        }
     lead += " " + _(
         "A row says what is on record. Whether that satisfies the clause is for those who enforce it to say."
     )
@@ -119,7 +123,8 @@ def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
 
 
 def _left(frame: Frame, adopted: set[str]) -> Table:
-    rows = [offer_of(one) for one in requirements() if one.key not in adopted]
+    offers = [offer_of(one) for one in requirements() if one.key not in adopted]
+    rows = [one for one in offers if one.source.startswith(frame.scope.source)]
     cells = tuple(
         (Cell(one.source), Cell(one.rule.what), Cell(one.interval), Cell(_("number from memory") if str(one.rule.standing) == Standing.MEMORY else ""))
         for one in rows

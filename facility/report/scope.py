@@ -26,7 +26,10 @@ AT_ONCE = 900  # numbers in one question to the database
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What a report is about. ``areas`` empty: all of them; ``chamber`` None: the whole site; ``words``: the same to read."""
+    """What a report is about. ``areas`` empty: all of them; ``chamber`` None: the whole site; ``words``: the same to read.
+
+    ``source``: only what rules ask for whose source begins so, such as the title of a code; empty: whatever they come from.
+    """
 
     site: Site
     chamber: Chamber | None
@@ -36,6 +39,7 @@ class Scope:
     paper: str = A4
     pack: Pack | None = None
     words: str = ""
+    source: str = ""
 
     def has(self, area: str) -> bool:
         """Return whether an area belongs to it."""
