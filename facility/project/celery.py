@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 
 from celery import Celery
+from celery.signals import setup_logging
 
 from facility.project import env
 
@@ -35,5 +36,12 @@ app.conf.update(
     timezone="UTC",
     enable_utc=True,
 )
+
+
+@setup_logging.connect
+def _leave_logging(**_: object) -> None:
+    """Let workers log as the settings say, not as Celery would: its lines repeat what a task was told."""
+
+
 app.autodiscover_tasks(["facility.jobs"])
 app.autodiscover_tasks(["facility.jobs"], related_name="worker")

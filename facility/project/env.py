@@ -49,6 +49,14 @@ def call_address(name: str) -> str:
     return raw
 
 
+def one_of(name: str, allowed: tuple[str, ...]) -> str:
+    """Return one of some words; the first is the default. Errors: EnvError for another word."""
+    raw = os.environ.get(name, "").strip().lower() or allowed[0]
+    if raw not in allowed:
+        raise EnvError(f"{name}={raw!r} is not known. Use one of: {', '.join(allowed)}.")
+    return raw
+
+
 def integer(name: str, default: int, *, least: int = 0) -> int:
     """Return a whole number of at least ``least``."""
     raw = os.environ.get(name)

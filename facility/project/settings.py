@@ -59,6 +59,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "facility.project.logs.Requests",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -215,9 +216,16 @@ HEARTBEAT_URL = env.call_address("DEEPSTEAD_HEARTBEAT_URL")
 HEARTBEAT_MIN = env.integer("DEEPSTEAD_HEARTBEAT_MIN", 5, least=1)
 DISK_LEAST_MIB = env.integer("DEEPSTEAD_DISK_LEAST_MIB", 200)
 
+LOG_FORMAT = env.one_of("DEEPSTEAD_LOG_FORMAT", ("plain", "json"))
+LOG_REQUESTS = env.boolean("DEEPSTEAD_LOG_REQUESTS", default=LOG_FORMAT == "json")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "formatters": {
+        "plain": {"()": "facility.project.logs.Plain"},
+        "json": {"()": "facility.project.logs.Json"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {"facility.requests": {"level": "INFO" if LOG_REQUESTS else "WARNING"}},
 }

@@ -129,6 +129,7 @@ def children(host: str, port: int) -> list[Child]:
         *(["--preload"] if workers > 1 else []),
         "--timeout", "60", "--graceful-timeout", "8", "--keep-alive", "5", "--log-level", "warning",
         "--no-control-socket",
+        "--logger-class", "facility.project.server_log.ServerLog",
     ]  # fmt: skip
     jobs = [sys.executable, str(ROOT / "manage.py"), "run_jobs"]
     found = [Child("Web server", web), Child("Job runner", jobs)]
