@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from facility.project.bench import doses, drift, due, gas, notices, pack, readiness, recording, run_log, serving
+from facility.project.bench import doses, drift, due, fleet, gas, notices, pack, readiness, recording, run_log, serving
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,6 +37,8 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "due-memory": due.bulk_memory,
     "notices-queued": notices.queued,
     "notices-memory": notices.memory,
+    "fleet-queries": fleet.queries,
+    "fleet-page": fleet.page,
     "pack-cold": pack.cold,
     "pack-warm": pack.warm,
     "pack-ten-years": pack.ten_years,
