@@ -15,6 +15,9 @@ from facility.backup import copies, scheduled, store
 from facility.jobs import runner
 from facility.jobs.queue import Daily, Kind, enqueue_daily
 from facility.models import Event, Job
+from facility.trust import checkpoints, looking
+from facility.trust import copies as heads
+from tests import make
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -50,6 +53,35 @@ def test_a_stick_and_a_share_each_get_the_file_when_they_are_there(newest: Path,
     assert (tmp_path / "share" / newest.name).read_bytes() == b"sealed"
     assert catch_up() == []
     assert [row["to"] for row in told("backup:copied")] == [str(tmp_path / "stick"), str(tmp_path / "share")]
+
+
+def test_the_newest_signed_head_lies_beside_each_copy_and_is_told(newest: Path, tmp_path: Path, settings: Any) -> None:
+    """Who changes the log later cannot reach the head on a stick that was unplugged."""
+    make.site()
+    head = checkpoints.make("test")
+    settings.BACKUP_COPIES = [tmp_path / "stick", tmp_path / "share"]
+    for place in settings.BACKUP_COPIES:
+        place.mkdir()
+    name = f"checkpoint-{head.size}.note"
+    assert {one.told for one in catch_up()} == {f"copied, with the signed head {name}"}
+    assert {(place / name).read_text() for place in settings.BACKUP_COPIES} == {head.note}
+    head.refresh_from_db()
+    assert [one["place"] for one in head.copied] == [str(place) for place in settings.BACKUP_COPIES]
+    assert looking.look() == []
+
+
+def test_a_copy_counts_though_its_head_could_not_be_written(
+    newest: Path, tmp_path: Path, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_folder: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(heads, "write_beside", full)
+    settings.BACKUP_COPIES = [tmp_path / "stick"]
+    (tmp_path / "stick").mkdir()
+    (one,) = catch_up()
+    assert one.taken
+    assert one.told == "copied, without the signed head of the log: No space left on device"
 
 
 def test_a_place_that_stays_away_is_one_event_however_often_it_is_tried(
