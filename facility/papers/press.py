@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import gc
 import hashlib
-import io
 import json
 import resource
 import sys
@@ -37,7 +36,12 @@ SCHEMA = """<rdf:Description xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-
 
 
 def press(job: dict[str, Any]) -> bytes:
-    """Return the PDF, tagged, by PDF/A-3a and PDF/UA-1; the same job gives the same bytes. Errors: FileNotFoundError for the font; whatever the page-maker raises."""
+    """Return the PDF alone. Errors: as of ``counted``."""
+    return counted(job)[0]
+
+
+def counted(job: dict[str, Any]) -> tuple[bytes, int]:
+    """Return the PDF and its number of pages, tagged, by PDF/A-3a and PDF/UA-1; the same job gives the same bytes. Errors: FileNotFoundError for the font; whatever the page-maker raises."""
     from weasyprint import CSS, HTML  # noqa: PLC0415  # tens of megabytes, only in this process
     from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415
     from weasyprint.urls import FatalURLFetchingError, URLFetcher  # noqa: PLC0415
@@ -68,7 +72,7 @@ def press(job: dict[str, Any]) -> bytes:
         made = laid_out.write_pdf(finisher=partial(_finish, room), **options)
         if UNCLEAR_END not in made:
             break
-    return made
+    return made, len(laid_out.pages)
 
 
 def _finish(room: int, _document: Any, pdf: Any) -> None:
@@ -108,6 +112,10 @@ def _ends_unclearly(stream: Any) -> bool:
 
 def serve() -> None:
     """Make one paper a line until standard input ends. What cannot be made is told; the next one is taken."""
+    import weasyprint  # noqa: F401, PLC0415  # only in this process
+
+    gc.collect()
+    gc.freeze()  # what is loaded stays: looking through it after each paper would only take time
     for line in sys.stdin.buffer:
         told, pdf = _tried(json.loads(line))
         sys.stdout.buffer.write(json.dumps(told).encode() + b"\n" + pdf)
@@ -115,14 +123,10 @@ def serve() -> None:
 
 
 def _tried(job: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
-    import pikepdf  # noqa: PLC0415  # only in this process
-
     try:
-        pdf = press(job)
+        pdf, pages = counted(job)
     except BaseException as error:  # a forbidden address is refused by one that is no Exception
         return {"error": f"{type(error).__name__}: {error}"[:500]}, b""
-    with pikepdf.open(io.BytesIO(pdf)) as document:
-        pages = len(document.pages)
     gc.collect()
     return {
         "size": len(pdf),

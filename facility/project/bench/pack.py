@@ -12,17 +12,18 @@ import sys
 import tempfile
 import threading
 import time
+import zipfile
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.request import urlopen
 
 from facility.project.bench.result import Result
-from facility.project.bench.serving import ROOT, serving
+from facility.project.bench.serving import ROOT, serving, signed_in
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from urllib.request import OpenerDirector
 
 SITE = "skerrow"
 YEAR_DAYS = 365
@@ -44,8 +45,9 @@ def warm() -> Result:
 
 
 def ten_years() -> Result:
-    """Measure ten years again."""
+    """Measure ten years again, each with as many records as the last one."""
     with _demo() as folder:
+        _manage(folder, "shell", "-c", f"from facility.project.bench.years import lengthen; lengthen({SITE!r}, 9)")
         _build(folder, 10)
         return Result("ten years' pack, volumes there", _build(folder, 10)[0], TEN_WARM_S, "s")
 
@@ -56,22 +58,37 @@ def verifying() -> Result:
         pack = _build(folder, 1)[1]
         started = time.monotonic()
         _manage(folder, "verify_pack", pack)
-        return Result("verifying a year's pack", time.monotonic() - started, VERIFY_S, "s")
+        return Result("verifying a year's pack in the app", time.monotonic() - started, VERIFY_S, "s")
+
+
+def verifying_alone() -> Result:
+    """Measure the verification of a year's pack as a stranger does it: unpacked, the standard library alone."""
+    with _demo() as folder:
+        pack = Path(_build(folder, 1)[1])
+        with zipfile.ZipFile(pack) as archive:
+            archive.extractall(folder / "unpacked")  # made here a moment ago
+        root = next((folder / "unpacked").iterdir())
+        started = time.monotonic()
+        subprocess.run([sys.executable, "-I", "-S", "verify.py"], cwd=root, check=True, capture_output=True)
+        return Result("verifying a year's pack with verify.py", time.monotonic() - started, VERIFY_S, "s")
 
 
 def beside_pages() -> Result:
-    """Measure how much slower a page comes while a pack is built from nothing, in the middle of several tries."""
+    """Measure how much slower the Now page comes while a pack is built from nothing, in the middle of several tries."""
     with _demo() as folder, serving(str(folder)) as (_root, port):
-        alone = [_page(port) for _turn in range(PAGES)]
+        browser, address = signed_in(port)
+        _page(browser, address)
+        alone = [_page(browser, address) for _turn in range(PAGES)]
         building = threading.Thread(target=_build, args=(folder, 1))
         building.start()
         beside = []
         while building.is_alive():
-            beside.append(_page(port))
+            beside.append(_page(browser, address))
             time.sleep(0.1)
         building.join()
         ratio = statistics.median(beside) / statistics.median(alone)
-        return Result("a page while a pack is built, against alone", ratio, SLOWER, "times", f"{len(beside)} tries")
+        note = f"{len(beside)} tries, alone {statistics.median(alone) * 1000:.0f} ms"
+        return Result("the Now page while a pack is built, against alone", ratio, SLOWER, "times", note)
 
 
 @contextmanager
@@ -94,10 +111,10 @@ def _build(folder: Path, years: int) -> tuple[float, str]:
     return time.monotonic() - started, said.splitlines()[-1]
 
 
-def _page(port: int) -> float:
-    """Return the seconds that the door of the app takes to answer; it asks the database as every page does."""
+def _page(browser: OpenerDirector, address: str) -> float:
+    """Return the seconds that a page takes to come whole."""
     started = time.monotonic()
-    with urlopen(f"http://127.0.0.1:{port}/readyz", timeout=60) as answer:  # our own server on loopback
+    with browser.open(address, timeout=60) as answer:  # our own server on loopback
         answer.read()
     return time.monotonic() - started
 

@@ -27,6 +27,7 @@ from facility.project.bench.result import Result
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from urllib.request import OpenerDirector
 
 ROOT = Path(__file__).resolve().parent.parent.parent.parent
 START_LIMIT_SECONDS = 3.0
@@ -72,6 +73,13 @@ def serving(folder: str, *more: str) -> Iterator[tuple[int, int]]:
 
 def look_round(port: int) -> None:
     """Sign in to the demo and open its pages, twice each, so that both workers have shown some."""
+    browser, now_page = signed_in(port)
+    for page_of in ("now", "plant", "people", "records", "set-up", "log") * 2:
+        browser.open(f"{now_page.removesuffix('now/')}{page_of}/").read()
+
+
+def signed_in(port: int) -> tuple[OpenerDirector, str]:
+    """Sign in to the demo; return the browser that did, and the address of the Now page."""
     root = f"http://127.0.0.1:{port}"
     jar = CookieJar()
     browser = build_opener(HTTPCookieProcessor(jar))
@@ -83,8 +91,7 @@ def look_round(port: int) -> None:
         place = urlsplit(page.url).path
     if not place.endswith("/now/"):
         raise RuntimeError(f"Signing in to the demo led to {place}, not to a Now page.")
-    for page_of in ("now", "plant", "people", "records", "set-up", "log") * 2:
-        browser.open(f"{root}{place.removesuffix('now/')}{page_of}/").read()
+    return browser, f"{root}{place}"
 
 
 def _first_answer(port: int) -> None:
