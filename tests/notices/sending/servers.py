@@ -39,9 +39,15 @@ class MailServer:
         return [message_from_bytes(raw, policy=policy.default) for _to, raw in self.letters]
 
 
+class Lines(socketserver.ThreadingTCPServer):
+    allow_reuse_address = True
+    daemon_threads = True
+
+
 @contextmanager
-def mail_server() -> Iterator[MailServer]:
-    kept = MailServer()
+def mail_server(kept: MailServer | None = None) -> Iterator[MailServer]:
+    """Serve; one that served before comes back on its port, with what it was sent."""
+    kept = kept or MailServer()
 
     class Handler(socketserver.StreamRequestHandler):
         def say(self, line: str) -> None:
@@ -67,9 +73,15 @@ def mail_server() -> Iterator[MailServer]:
                 else:
                     self.say("250 ok")
 
-    with serving(socketserver.ThreadingTCPServer(("127.0.0.1", 0), Handler)) as port:
+    with serving(Lines(("127.0.0.1", kept.port), Handler)) as port:
         kept.port = port
         yield kept
+
+
+def _set() -> threading.Event:
+    found = threading.Event()
+    found.set()
+    return found
 
 
 @dataclass
@@ -79,14 +91,16 @@ class WebServer:
     port: int = 0
     sent: list[Sent] = field(default_factory=list)
     answers: list[tuple[int, dict[str, str]]] = field(default_factory=list)
+    may_answer: threading.Event = field(default_factory=_set)
 
     def at(self, path: str = "/") -> str:
         return f"http://127.0.0.1:{self.port}{path}"
 
 
 @contextmanager
-def web_server() -> Iterator[WebServer]:
-    kept = WebServer()
+def web_server(kept: WebServer | None = None) -> Iterator[WebServer]:
+    """Serve; one that served before comes back on its port, with what it was sent."""
+    kept = kept or WebServer()
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
@@ -99,6 +113,7 @@ def web_server() -> Iterator[WebServer]:
             body = self.rfile.read(int(self.headers.get("content-length", "0")))
             headers = {name.lower(): value for name, value in self.headers.items()}
             kept.sent.append(Sent(method, self.path, headers, body))
+            kept.may_answer.wait(30)
             status, more = kept.answers.pop(0) if kept.answers else (200, {})
             self.send_response(status)
             for name, value in ({"content-length": "0"} | more).items():
@@ -108,7 +123,7 @@ def web_server() -> Iterator[WebServer]:
         def log_message(self, *_words: Any) -> None:
             return
 
-    with serving(ThreadingHTTPServer(("127.0.0.1", 0), Handler)) as port:
+    with serving(ThreadingHTTPServer(("127.0.0.1", kept.port), Handler)) as port:
         kept.port = port
         yield kept
 

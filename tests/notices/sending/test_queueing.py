@@ -11,9 +11,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from facility import events, record_check, services
+from facility.health.keeping import unsent
 from facility.models import Delivery, Event, Job, Notice, NoticeWay, User
 from facility.notices.deliver import queue
-from facility.notices.waiting import unsent
 from tests import make
 from tests.notices.sending import kit
 from tests.notices.sending.kit import NOON

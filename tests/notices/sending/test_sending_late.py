@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from facility.health.keeping import unsent
 from facility.jobs import tasks
 from facility.models import Delivery, Event, Job, Membership, Notice, NoticeKind
 from facility.notices import ending, sending, ways
 from facility.notices.deliver import queue
 from facility.notices.parcel import packed
-from facility.notices.waiting import unsent
 from tests import make
 from tests.notices.sending import kit, servers
 from tests.notices.sending.kit import NOON, Clock, send, state, told
