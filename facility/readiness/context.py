@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.compute.instants import datetime_of, instant_of
 from facility.gathered import Rows, branch, current, fetch, minute_down, newest
-from facility.models import Check, CheckSheet, CheckState, Event, Heartbeat, Site
+from facility.models import Check, CheckSheet, CheckState, Event, Heartbeat, Notice, Site
 from facility.readiness.words import when
 from facility.trust import faults
 from treatments.models import Run
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 RUNNER_LATE = timedelta(minutes=10)
 CLOCK_SLACK = timedelta(minutes=1)
-LAST, RUN, PULSE = "last check", "run on", "pulse"
+LAST, RUN, PULSE, TOLD = "last check", "run on", "pulse", "told"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +55,14 @@ def title_block(request: HttpRequest) -> dict[str, Any]:
     if visit is None:
         return shown
     at = events.now()
-    rows = fetch(branches(visit.site))
+    rows = fetch([*branches(visit.site), unanswered(visit.site, request)])
     return shown | {
         "visit": visit,
         "site": visit.site,
         "site_now": at,
         "last_check": last_check(rows),
         "run_on": run_on(rows, at),
+        "to_answer": len(rows[TOLD]),
         "notices": shown["notices"] + notices(rows[PULSE], at, visit.site.zone),
     }
 
@@ -82,6 +83,12 @@ def branches(site: Site) -> list[QuerySet[Any]]:
             newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
         ),
     ]  # fmt: skip
+
+
+def unanswered(site: Site, request: HttpRequest) -> QuerySet[Any]:
+    """Return what was told to this account at once and waits for its answer."""
+    told = Notice.objects.filter(site=site, user=request.user.pk, acknowledged_at=None, answer_by__isnull=False)
+    return branch(TOLD, told, "pk")
 
 
 def last_check(rows: Rows) -> LastCheck | None:
