@@ -34,6 +34,10 @@ class DueForm(PrintForm):
     days = forms.IntegerField(
         label=gettext_lazy("Days ahead"), min_value=1, max_value=MOST_DAYS, initial=DAYS_AHEAD,
         help_text=gettext_lazy("What is overdue or not known stands on it in any case."),
+        error_messages={
+            name: gettext_lazy("Type how many whole days ahead, from 1 to 366, such as 35.")
+            for name in ("required", "invalid", "min_value", "max_value")
+        },
     )  # fmt: skip
     area = forms.ChoiceField(label=gettext_lazy("Of"))
 

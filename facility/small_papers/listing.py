@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from facility.access import Act
 from facility.models import SheetVersion
 
 if TYPE_CHECKING:
+    from facility.access import Visit
     from facility.models import Site
 
 
@@ -32,11 +34,14 @@ class Group:
     papers: tuple[Listed, ...]
 
 
-def every(site: Site) -> list[Group]:
-    """Return the papers of a site. One query."""
+def every(visit: Visit) -> list[Group]:
+    """Return the papers that a visitor may print. One query."""
+    site = visit.site
+    pack = Listed(_("Pack"), _("an inspector, who can verify it without an account"), _to("pack:packs", site))
     return [
         Group(_("For the wall and the day's work"), (*_daily(site), *_blanks(site))),
-        Group(_("For those outside"), _outside(site)),
+        Group(_("On one thing, one person, one year"), _of_one(site)),
+        Group(_("For those outside"), (*_outside(site), *((pack,) if visit.may(Act.PACK) else ()))),
     ]
 
 
@@ -59,7 +64,7 @@ def _daily(site: Site) -> tuple[Listed, ...]:
 
 def _blanks(site: Site) -> tuple[Listed, ...]:
     """Return the newest version of each sheet, blank."""
-    rows = SheetVersion.objects.filter(sheet__chamber__site=site, sheet__retired_at=None)
+    rows = SheetVersion.objects.filter(sheet__chamber__site=site, sheet__retired_at=None, retired_at=None)
     newest: dict[int, tuple[str, str, int]] = {}
     order = rows.order_by("sheet__chamber__key", "sheet__key", "-version")
     for pk, title, chamber, number in order.values_list("sheet", "sheet__title", "sheet__chamber__name", "version"):
@@ -72,6 +77,16 @@ def _blanks(site: Site) -> tuple[Listed, ...]:
     )  # fmt: skip
 
 
+def _of_one(site: Site) -> tuple[Listed, ...]:
+    return (
+        Listed(_("History of an item"), _("whoever judges or sells it; printed from the page of the item"),
+               _to("places:plant", site), chosen=True),
+        Listed(_("Personal log"), _("one of the crew, to take along; printed from the exposures on the page of the person"),
+               _to("places:people", site), chosen=True),
+        Listed(_("Year-end figures"), _("whoever answers for the year; as known on a day"), _to("small_papers:year_end", site)),
+    )  # fmt: skip
+
+
 def _outside(site: Site) -> tuple[Listed, ...]:
     return (
         Listed(_("Availability statement"), _("emergency services and units nearby"), _to("readiness:statement", site)),
@@ -80,5 +95,4 @@ def _outside(site: Site) -> tuple[Listed, ...]:
         Listed(_("Calibration certificate of a comparison in the house"),
                _("whoever reads the instrument; printed from the page of the comparison, under the drift of the instrument"),
                _to("maintenance:references", site), chosen=True),
-        Listed(_("Pack for an inspector"), _("an inspector, who can verify it without an account"), _to("pack:packs", site)),
     )  # fmt: skip

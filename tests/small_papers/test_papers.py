@@ -17,6 +17,7 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.validation import validate_pdf_signature
 from pyhanko_certvalidator import ValidationContext
 
+from facility.access import Act, Visit
 from facility.models import Event, Site, SiteRole
 from facility.papers.printing import PrintingError
 from facility.report.sealing_check import NotPublishedError
@@ -46,6 +47,10 @@ def _site() -> Site:
     return site
 
 
+def _visit(site: Site, *acts: Act) -> Visit:
+    return Visit(site, frozenset(acts), make.BY)
+
+
 def _paper(rows: int = 1) -> Paper:
     table = Table("Rows", ("What", "Event"), tuple((Cell(f"row {n}"), Cell(f"event {n}")) for n in range(rows)))
     return Paper("test-paper", "Test paper", "records 1 to 9", sections=(Section("Part", tables=(table,)),))
@@ -55,7 +60,7 @@ def test_every_paper_that_is_listed_can_be_opened_by_whoever_sees_the_list() -> 
     site = _site()
     client = signed_in(make.user(site, SiteRole.DIRECTOR))
     page = client.get(f"/{site.key}/papers/").content.decode()
-    listed = [paper for group in every(site) for paper in group.papers]
+    listed = [paper for group in every(_visit(site, *Act)) for paper in group.papers]
     assert len(listed) >= 8
     for paper in listed:
         assert f'href="{paper.address}"' in page
@@ -63,15 +68,22 @@ def test_every_paper_that_is_listed_can_be_opened_by_whoever_sees_the_list() -> 
 
 
 @pytest.mark.parametrize("words", ["Wall sheet", "Due list", "Blank check sheet", "Filled check", "Treatment record",
-                                   "Availability statement", "Calibration certificate", "Defect tag"])  # fmt: skip
+                                   "Availability statement", "Calibration certificate", "Defect tag", "History of an item",
+                                   "Personal log", "Year-end figures"])  # fmt: skip
 def test_the_list_names_the_smaller_papers_of_the_trade(words: str) -> None:
-    assert any(words in paper.title for group in every(_site()) for paper in group.papers)
+    assert any(words in paper.title for group in every(_visit(_site(), Act.SEE)) for paper in group.papers)
+
+
+@pytest.mark.parametrize(("acts", "listed"), [((Act.SEE,), False), ((Act.SEE, Act.PACK), True)])
+def test_a_pack_is_listed_for_those_who_may_build_one(acts: tuple[Act, ...], listed: bool) -> None:
+    titles = {paper.title for group in every(_visit(_site(), *acts)) for paper in group.papers}
+    assert ("Pack" in titles) is listed
 
 
 def test_the_list_takes_as_many_queries_with_more_sheets() -> None:
     def queries(site: Site) -> int:
         with CaptureQueriesContext(connection) as taken:
-            every(site)
+            every(_visit(site, Act.SEE))
         return len(taken)
 
     site = _site()
@@ -107,8 +119,7 @@ def test_a_sealed_paper_is_intact_and_signed_by_the_box() -> None:
 
 def test_the_print_tells_at_which_event_the_log_stood() -> None:
     site = _site()
-    visit: Any = type("Visit", (), {"site": site, "actor": make.BY})()
-    assert making.print_of(visit).newest == Event.objects.order_by("-seq")[0].seq
+    assert making.print_of(_visit(site, Act.SEE)).newest == Event.objects.order_by("-seq")[0].seq
 
 
 @pytest.mark.parametrize("error", [PrintingError("the press is away"), KeyFaultError("the press is away")])
