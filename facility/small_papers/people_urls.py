@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 from django.urls import path
 
-from facility.small_papers import item_views, year_paper
+from facility.small_papers import item_views, personal_views, year_paper
 
 if TYPE_CHECKING:
     from django.urls import URLPattern
 
 urlpatterns: list[URLPattern] = [
     path("<slug:site>/papers/equipment/<path:tag>/", item_views.equipment, name="equipment"),
+    path("<slug:site>/papers/person/<slug:key>/", personal_views.personal, name="personal"),
     path("<slug:site>/papers/year/", year_paper.year_end, name="year_end"),
 ]

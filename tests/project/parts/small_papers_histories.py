@@ -9,7 +9,7 @@ from facility.access import Act
 if TYPE_CHECKING:
     from facility.models import Site
 
-PAGES = {"small_papers:equipment": Act.SEE, "small_papers:year_end": Act.SEE}
+PAGES = {"small_papers:equipment": Act.SEE, "small_papers:personal": Act.SEE, "small_papers:year_end": Act.SEE}
 
 
 def rows(site: Site) -> dict[str, Any]:
