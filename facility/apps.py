@@ -12,7 +12,7 @@ class FacilityConfig(AppConfig):
 
     def ready(self) -> None:
         """Register the system checks, and the hook that puts the event triggers right after migrations."""
-        from facility import checks, triggers, triggers_check  # noqa: F401, PLC0415  # models are loaded only now
+        from facility import box_checks, checks, triggers, triggers_check  # noqa: F401, PLC0415  # models are loaded only now
         from facility.accounts import lockout  # noqa: F401, PLC0415  # as above
 
         post_migrate.connect(triggers.after_migrate, sender=self, dispatch_uid="event triggers")

@@ -105,13 +105,18 @@ def route_of(request: HttpRequest) -> str:
     return f"/{match.route}" if match is not None else "(no such address)"
 
 
+def number_of(record: logging.LogRecord) -> str:
+    """Return the number of the request that a record belongs to, also one that Django writes after the answer."""
+    return _request_id.get() or getattr(getattr(record, "request", None), "number", "")
+
+
 class Plain(logging.Formatter):
     """One line a record, and one for each place that led to an error."""
 
     def format(self, record: logging.LogRecord) -> str:
         """Return the record as text."""
         told = f"{record.levelname} {record.name}: {' '.join(message_of(record).splitlines())}"
-        if number := _request_id.get():
+        if number := number_of(record):
             told += f" [request {number}]"
         error = record.exc_info[1] if record.exc_info else None
         return "\n  ".join([told, *(lines_of(error) if error is not None else ())])
@@ -127,7 +132,7 @@ class Json(logging.Formatter):
             "time": at.isoformat(timespec="milliseconds"), "level": record.levelname, "logger": record.name,
             "message": message_of(record),
         }  # fmt: skip
-        if number := _request_id.get():
+        if number := number_of(record):
             told["request_id"] = number
         told |= {name: getattr(record, name) for name in FIELDS if record.name == REQUESTS and hasattr(record, name)}
         error = record.exc_info[1] if record.exc_info else None
@@ -145,11 +150,13 @@ class Requests:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Answer, and tell how it went."""
-        token = _request_id.set(secrets.token_hex(8))
+        number = secrets.token_hex(8)
+        request.number = number  # type: ignore[attr-defined]  # read for the lines that Django writes
+        token = _request_id.set(number)
         begun = time.perf_counter()
         try:
             response = self.get_response(request)
-            response[HEADER] = _request_id.get()
+            response[HEADER] = number
             if not request.path.startswith(f"/{settings.STATIC_URL.strip('/')}/"):
                 self._tell(request, response, round((time.perf_counter() - begun) * 1000, 1))
             return response

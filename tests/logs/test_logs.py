@@ -215,6 +215,15 @@ def test_the_fault_and_the_line_of_its_request_have_one_number(
     assert fault["error"][-1] == "RuntimeError"
 
 
+def test_an_address_that_is_not_there_and_its_request_have_one_number(
+    lines: Callable[[], list[dict[str, Any]]],
+) -> None:
+    """Django writes its own line when the answer has left this program's hands."""
+    answer = Client().get("/no/such/address/")
+    found = {one["logger"]: one["request_id"] for one in lines()}
+    assert found == dict.fromkeys(("facility.requests", "django.request"), answer["X-Request-Id"])
+
+
 def test_a_request_without_an_account_has_none_and_two_have_two_numbers(
     lines: Callable[[], list[dict[str, Any]]],
 ) -> None:
