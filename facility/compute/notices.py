@@ -52,3 +52,29 @@ def changes(before: Mapping[str, str], after: Mapping[str, State]) -> list[Chang
 def not_told(found: Iterable[str], told: Collection[str]) -> list[str]:
     """Return what was not told yet, each once, in the order found."""
     return [key for key in dict.fromkeys(found) if key not in told]
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """How often one kind of notice was sent, and how often somebody acted on it."""
+
+    kind: str
+    sent: int
+    acted: int
+
+    @property
+    def percent(self) -> int | None:
+        """Acted on over sent in whole percent, cut off; None if none was sent."""
+        return 100 * self.acted // self.sent if self.sent else None
+
+
+def worst_of(rows: Iterable[Heard], least_sent: int, enough_percent: int) -> Heard | None:
+    """Return the kind that was acted on least of those sent often enough to tell; None if each is acted on enough.
+
+    >>> worst_of([Heard("a", 20, 3), Heard("b", 9, 0), Heard("c", 20, 12)], 10, 50).kind
+    'a'
+    >>> worst_of([Heard("c", 20, 12)], 10, 50) is None
+    True
+    """
+    judged = [row for row in rows if row.sent >= least_sent and 100 * row.acted < enough_percent * row.sent]
+    return min(judged, key=lambda row: (row.acted / row.sent, -row.sent), default=None)

@@ -55,7 +55,8 @@ def settle(at: datetime) -> int:
     over: dict[int, dict[str, datetime]] = defaultdict(dict)
     rows = Flag.objects.filter(over_at__gt=at - timedelta(days=1), over_at__lte=at).order_by("over_at")
     for site, thing, over_at in rows.values_list("site_id", "thing", "over_at"):
-        over[site][thing] = over_at
+        if over_at is not None:
+            over[site][thing] = over_at
     seen = Notice.objects.filter(
         site__in=over, acknowledged_at__isnull=False, acted_at=None, made_at__gt=at - WATCHED
     )  # fmt: skip

@@ -30,7 +30,7 @@ def tell(call_id: int, at: datetime) -> str:
     if call is None:
         return "The call is over."
     asked = current(CallPerson).filter(call=call, person__user__is_active=True)
-    people: list[int | None] = sorted({one for one in asked.values_list("person__user_id", flat=True) if one})
+    people = sorted(set(asked.values_list("person__user_id", flat=True)))
     draft = _draft(call, at)
     return f"{store(((draft, user) for user in [*people, None]), now=at)} notices of the call made."
 

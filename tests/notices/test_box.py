@@ -9,7 +9,7 @@ import pytest
 from django.db import transaction
 
 from facility import events, record_check, services
-from facility.health.parts import Part
+from facility.health.part import Part
 from facility.models import Event, Job, Membership, Notice
 from facility.notices import box
 from tests import make
