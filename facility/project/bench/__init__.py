@@ -8,7 +8,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from facility.project.bench import doses, drift, due, fleet, gas, notices, pack, readiness, recording, run_log, serving
+from facility.project.bench import (
+    doses,
+    drift,
+    due,
+    fleet,
+    gas,
+    notices,
+    pack,
+    readiness,
+    recording,
+    report,
+    run_log,
+    serving,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,5 +56,10 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "pack-warm": pack.warm,
     "pack-ten-years": pack.ten_years,
     "pack-verify": pack.verifying,
+    "pack-verify-alone": pack.verifying_alone,
     "pack-beside": pack.beside_pages,
+    "press-one": report.one_press,
+    "press-two": report.two_presses,
+    "press-memory": report.memory,
+    "press-linear": report.linear,
 }

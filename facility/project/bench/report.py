@@ -88,13 +88,13 @@ class _Took:
 
 
 def _pressed(sheets: tuple[Sheet, ...], at_once: int) -> _Took:
-    started, before = time.monotonic(), _children_busy_s()
+    started, before = time.monotonic(), children_busy_s()
     for _paper in press_all(sheets, at_once=at_once):
         pass
-    return _Took(time.monotonic() - started, _children_busy_s() - before)
+    return _Took(time.monotonic() - started, children_busy_s() - before)
 
 
-def _children_busy_s() -> float:
+def children_busy_s() -> float:
     """Return the processor's seconds of all processes that this one started and that ended."""
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
     return used.ru_utime + used.ru_stime
