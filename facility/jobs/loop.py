@@ -13,7 +13,7 @@ from django.db import DatabaseError, close_old_connections, connection, transact
 
 from facility import events
 from facility.jobs import absence, runner
-from facility.jobs.queue import Daily, Every, enqueue_daily
+from facility.jobs.queue import Daily, Every, Lane, enqueue_daily
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -34,12 +34,14 @@ class Loop:
         self,
         plan: Sequence[Daily | Every],
         clock: Callable[[], datetime] = events.now,
-        worn: Callable[[], bool] = lambda: False,
+        lane: Lane = Lane.ALL,
+        enough: Callable[[], bool] = lambda: False,
     ) -> None:
         self.plan = plan
-        self.worn = worn
+        self.lane = lane
+        self.enough = enough
         self.clock = clock
-        self.name = f"jobs@{socket.gethostname()}"
+        self.name = f"{'long' if lane is Lane.LONG else 'jobs'}@{socket.gethostname()}"
         self.owner = f"{self.name}:{os.getpid()}"
         self.started_at = clock()
         self.stopped = threading.Event()
@@ -53,25 +55,25 @@ class Loop:
         self.stopped.set()
 
     def run(self) -> bool:
-        """Work until stop(), or until nothing is due and this process is worn. Return whether it should begin anew."""
-        anew = False
+        """Work until stop(), or until nothing is due and ``enough`` says so. Return whether it was the latter."""
+        ended = False
         keeper = threading.Thread(target=self._keep, name="keeper", daemon=True)
         keeper.start()
         while not self.stopped.is_set():
             close_old_connections()
             if not self.turn():
-                anew = self.worn()
-                if anew:
+                ended = self.enough()
+                if ended:
                     self.stop()
                 self.stopped.wait(POLL_SECONDS)
         keeper.join(timeout=1)
-        return anew
+        return ended
 
     def turn(self) -> bool:
         """Store what is due today and run at most one job. Return whether one was run."""
         now = self.clock()
         self.plan_today(now)
-        job = runner.claim(self.owner, now=now)
+        job = runner.claim(self.owner, now=now, lane=self.lane)
         if job is None:
             return False
         self._job_since, self._job = now, job
@@ -95,7 +97,7 @@ class Loop:
             self._kept_s = events.steady_seconds()
             return
         with transaction.atomic():
-            if self._stood_still():
+            if self.lane is not Lane.LONG and self._stood_still():
                 absence.note(now=now)
             runner.beat(self.name, started_at=self.started_at, now=now)
         self._kept_s = events.steady_seconds()

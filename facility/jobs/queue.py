@@ -36,6 +36,23 @@ class Kind(StrEnum):
     REFRESH_FLEET = "refresh_fleet"
 
 
+LONG: frozenset[Kind] = frozenset(
+    {
+        Kind.VERIFY_RECORDS, Kind.BACKUP, Kind.COPY_BACKUP, Kind.TRY_BACKUP,
+        Kind.BUILD_PACK, Kind.CHECK_PACK, Kind.RENDER_VOLUMES,
+    }
+)  # fmt: skip
+"""What may take minutes: it runs beside the others, so that no call waits for a backup or a pack."""
+
+
+class Lane(StrEnum):
+    """Which jobs one runner takes."""
+
+    ALL = "all"
+    QUICK = "quick"
+    LONG = "long"
+
+
 @dataclass(frozen=True, slots=True)
 class Daily:
     """A job that is due once a day, at a time of day in UTC; with ``weekday`` (Monday is 0) once a week."""

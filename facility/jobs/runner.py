@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from django.db import connection, transaction
 from django.db.models import Q, QuerySet
 
+from facility.jobs.queue import LONG, Lane
 from facility.jobs.tasks import KINDS
 from facility.models import Heartbeat, Job
 
@@ -28,6 +29,8 @@ LONGEST_PAUSE = timedelta(hours=1)
 PAUSE_FACTOR = 4
 MOST_SENT = 20
 """So many rows wait at a broker at most: the rest waits here, where nothing has to be sent again."""
+MOST_LONG = 1
+"""So many jobs that may take minutes are with the workers at once: one worker more, and calls never wait for them."""
 SENT = "sent:"
 """Begins the owner of a lease under which a row waits at a broker; a worker may take it over."""
 
@@ -42,31 +45,36 @@ def waiting(now: datetime) -> QuerySet[Job]:
     return Job.objects.filter(free(now), finished_at=None, dead_at=None, due_at__lte=now).order_by("due_at", "pk")
 
 
-def claim(owner: str, *, now: datetime) -> Job | None:
-    """Take the job that is due longest. Nobody else gets it until the lease runs out."""
-    if not waiting(now).exists():
+def of_lane(rows: QuerySet[Job], lane: Lane) -> QuerySet[Job]:
+    """Return the jobs that a runner of this lane takes."""
+    if lane is Lane.LONG:
+        return rows.filter(kind__in=LONG)
+    return rows.exclude(kind__in=LONG) if lane is Lane.QUICK else rows
+
+
+def claim(owner: str, *, now: datetime, lane: Lane = Lane.ALL) -> Job | None:
+    """Take the job of a lane that is due longest. Nobody else gets it until the lease runs out."""
+    rows = of_lane(waiting(now), lane)
+    if not rows.exists():
         return None
     with transaction.atomic():
-        job = _due_longest(now)
+        job = _due_longest(rows, now)
         return job and _lease(job, owner, now=now)
 
 
 def claim_to_send(owner: str, *, now: datetime) -> Job | None:
     """Take the job that is due longest for a broker. It is sent again if no worker takes it before the lease runs out."""
-    if not waiting(now).exists() or _sent(now).count() >= MOST_SENT:
+    at_work = Job.objects.filter(finished_at=None, dead_at=None).exclude(free(now))
+    crowded = at_work.filter(kind__in=LONG).count() >= MOST_LONG
+    rows = of_lane(waiting(now), Lane.QUICK if crowded else Lane.ALL)
+    if not rows.exists() or at_work.filter(lease_owner__startswith=SENT).count() >= MOST_SENT:
         return None
     with transaction.atomic():
-        job = _due_longest(now)
+        job = _due_longest(rows, now)
         if job is not None:
             job.lease_owner, job.lease_until = f"{SENT}{owner}", now + LEASE
             job.save(update_fields=["lease_owner", "lease_until"])
         return job
-
-
-def _sent(now: datetime) -> QuerySet[Job]:
-    """Return the rows that wait at a broker under a lease that still stands."""
-    standing = Job.objects.filter(finished_at=None, dead_at=None, lease_owner__startswith=SENT)
-    return standing.exclude(free(now))
 
 
 def take(pk: int, owner: str, *, now: datetime) -> Job | None:
@@ -83,8 +91,7 @@ def release(job: Job) -> None:
     held(job).update(lease_until=None)
 
 
-def _due_longest(now: datetime) -> Job | None:
-    rows = waiting(now)
+def _due_longest(rows: QuerySet[Job], now: datetime) -> Job | None:
     if connection.features.has_select_for_update_skip_locked:
         rows = rows.select_for_update(skip_locked=True)
     return _tried_too_often(rows.first(), now=now)

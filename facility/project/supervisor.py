@@ -53,7 +53,7 @@ class Child:
                 return
             self._ended(code, now)
         if self.process is None and now >= self.start_at:
-            self.process = subprocess.Popen(self.command, start_new_session=True, preexec_fn=_end_with_parent)  # noqa: PLW1509 - one thread
+            self.process = subprocess.Popen(self.command, start_new_session=True, preexec_fn=end_with_parent)  # noqa: PLW1509 - one thread
             self.started_at = now
 
     def _ended(self, code: int, now: float) -> None:
@@ -112,7 +112,7 @@ class Supervisor:
         self.stopping = True
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
     """Let the child end, too, when the supervisor is killed: else it would hold the port."""
     if sys.platform == "linux":
         ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGTERM)

@@ -64,7 +64,7 @@ def test_what_is_due_is_done_before_the_runner_begins_anew(monkeypatch: pytest.M
         return True
 
     monkeypatch.setattr(runner, "run", ran)
-    loop = Loop([], clock=lambda: NOW, worn=lambda: True)
+    loop = Loop([], clock=lambda: NOW, enough=lambda: True)
     monkeypatch.setattr(loop, "_keep", lambda: None)
     monkeypatch.setattr("facility.jobs.loop.close_old_connections", lambda: None)
     assert loop.run()
