@@ -21,6 +21,8 @@ from facility.project.bench import (
     report,
     run_log,
     serving,
+    sweep,
+    writers,
 )
 
 if TYPE_CHECKING:
@@ -52,6 +54,11 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "notices-memory": notices.memory,
     "fleet-queries": fleet.queries,
     "fleet-page": fleet.page,
+    "writers": writers.eight,
+    "sweep-time": sweep.time_of_all,
+    "sweep-linear": sweep.linear,
+    "sweep-memory": sweep.memory,
+    "sweep-forecast": sweep.forecast_part,
     "pack-cold": pack.cold,
     "pack-warm": pack.warm,
     "pack-ten-years": pack.ten_years,
