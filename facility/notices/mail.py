@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import smtplib
 import ssl
 from typing import TYPE_CHECKING, Final
@@ -10,7 +11,7 @@ from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 from django.utils.translation import gettext as _
 
-from facility.notices.parcel import SendError
+from facility.notices.parcel import SendError, full_link
 
 if TYPE_CHECKING:
     from django.core.mail.backends.base import BaseEmailBackend
@@ -45,8 +46,14 @@ def text_of(parcel: Parcel) -> str:
     as_of = _("As of %(at)s. Look at the page before you act on it: it may have changed.") % {
         "at": f"{parcel.made_at:%Y-%m-%d %H:%M %Z}",
     }  # fmt: skip
-    parts = [_("Next: %(what)s") % {"what": parcel.next_action}, parcel.link, parcel.body, as_of]
+    next_step = _("Next: %(what)s") % {"what": parcel.next_action}
+    parts = [next_step, parcel.link, _with_links(parcel), as_of]
     return "\n\n".join(part for part in parts if part.strip()) + "\n"
+
+
+def _with_links(parcel: Parcel) -> str:
+    """Return the notice's text with the site's pages as addresses that can be followed from outside."""
+    return re.sub(rf"(?<!\S)/{re.escape(parcel.site_key)}/", full_link(f"/{parcel.site_key}/"), parcel.body)
 
 
 class Line:

@@ -45,9 +45,9 @@ class Lines(socketserver.ThreadingTCPServer):
 
 
 @contextmanager
-def mail_server(kept: MailServer | None = None) -> Iterator[MailServer]:
+def mail_server(before: MailServer | None = None) -> Iterator[MailServer]:
     """Serve; one that served before comes back on its port, with what it was sent."""
-    kept = kept or MailServer()
+    kept = before or MailServer()
 
     class Handler(socketserver.StreamRequestHandler):
         def say(self, line: str) -> None:
@@ -98,9 +98,9 @@ class WebServer:
 
 
 @contextmanager
-def web_server(kept: WebServer | None = None) -> Iterator[WebServer]:
+def web_server(before: WebServer | None = None) -> Iterator[WebServer]:
     """Serve; one that served before comes back on its port, with what it was sent."""
-    kept = kept or WebServer()
+    kept = before or WebServer()
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:

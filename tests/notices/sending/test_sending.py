@@ -27,7 +27,12 @@ def test_an_e_mail_says_what_to_do_next_and_as_of_when_and_is_read_back_by_the_l
     site: Site, post: servers.MailServer
 ) -> None:
     kit.way(site, address="watch@example.org")
-    row = told(site, subject="Table 6: not ready", next_action="Fill bank 1.", body="Bank 1 holds 120 bar.")
+    row = told(
+        site,
+        subject="Table 6: not ready",
+        next_action="Fill bank 1.",
+        body="Bank 1 holds 120 bar. /skerrow/bank/1/ and /other/x/",
+    )
     assert send() == "1 sent, 0 could not be sent now, 0 wait."
     (message,) = post.messages
     assert post.letters[0][0] == "watch@example.org"
@@ -39,6 +44,7 @@ def test_an_e_mail_says_what_to_do_next_and_as_of_when_and_is_read_back_by_the_l
     text = message.get_content()
     assert text.startswith("Next: Fill bank 1.")
     assert "https://box.example.org/skerrow/now/" in text
+    assert "120 bar. https://box.example.org/skerrow/bank/1/ and /other/x/" in text
     assert "As of 2026-03-12 13:00 CET. Look at the page before you act on it" in text  # Oslo, one hour ahead of UTC
     assert (state(row).sent_at, row.tries, row.error) == (NOON, 1, "")
 
