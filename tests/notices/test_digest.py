@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -188,3 +188,34 @@ def test_a_site_without_a_plan_is_not_called_quiet(clock: Clock) -> None:
     notice = Notice.objects.get(user=who)
     assert "nothing is known of what could be treated" in notice.body
     assert "nothing needs you" not in notice.subject
+
+
+def test_a_run_that_falls_between_two_sites_goes_on_where_it_stopped(
+    clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    people = {make.user(make.site(zone="UTC"), "tender").pk for _site in range(3)}
+    whole, left = digest.store, [1]
+
+    def cut(*args: Any, **named: Any) -> int:
+        if not left:
+            raise KeyboardInterrupt
+        left.pop()
+        return whole(*args, **named)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(digest, "store", cut)
+        with pytest.raises(KeyboardInterrupt):
+            digest.make(clock.now)
+    assert digest.make(clock.pass_by(minutes=10)) == "2 digests made."
+    assert {one.user_id for one in scene.told("digest")} == people
+
+
+def test_a_day_on_which_clocks_go_back_has_one_digest(clock: Clock) -> None:
+    """On 31 October 2027 Oslo has 02:30 twice, at 00:30 and 01:30 UTC (zone database, zoneinfo)."""
+    who = make.user(make.site(zone="Europe/Oslo"), "tender")
+    want_hour(who, 2)
+    clock.now = clock.now.replace(year=2027, month=10, day=31, hour=0, minute=30)
+    for _hour in range(3):
+        digest.make(clock.now)
+        clock.pass_by(hours=1)
+    assert len(scene.told("digest")) == 1

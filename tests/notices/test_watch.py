@@ -192,3 +192,26 @@ def test_the_queries_of_a_look_do_not_grow_with_sites_that_have_no_news(clock: C
             watch.look(clock.now)
         counts.append(len(caught))
     assert counts[0] == counts[1]
+
+
+def test_a_look_that_falls_in_the_middle_tells_nothing_and_the_next_tells_all(
+    clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A power cut between what is noted and what is told: both are one transaction."""
+    chamber, gauge = scene.gauge_chamber()
+    make.supervisor(chamber.site)
+    watch.look(clock.now)
+    build.defect(gauge, clock.now)
+    events_before = Event.objects.count()
+
+    def cut(*_args: object, **_named: object) -> int:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(watch, "store", cut)
+        with pytest.raises(KeyboardInterrupt):
+            watch.look(clock.now)
+    assert Told.objects.get().states == {"tt6": "Ready"}
+    assert Event.objects.count() == events_before
+    watch.look(clock.pass_by(minutes=5))
+    assert len(scene.told("readiness")) == 2
