@@ -213,7 +213,7 @@ def _exposures(ledger: Ledger, frame: Frame) -> Section:
     sums = (_("Time under pressure"), _("Runs"), _("Under pressure"), _("On oxygen"), _("UPTD"), _("Deepest"))
     head = (_("Run, as"), _("Until"), _("Deepest"), _("Under pressure"), _("On oxygen"), _("UPTD"), _("Record"))
     return Section(
-        _("Tending and other time under pressure"), _("As computed when the record of each run was closed. It is a record, not leave to go under pressure again."),
+        _("Tending and other time under pressure"), _("As computed when the record of each run was closed, of runs at this site only: what was taken elsewhere is not in it. It is a record, not leave to go under pressure again: the physician decides who is fit."),
         notes=tuple(notes),
         tables=(Table(_("Sums"), sums, totals if ledger.rows else (), (26, 12, 18, 16, 12, 16)),
                 Table(_("Each time"), head, each, (20, 20, 12, 14, 12, 9, 13), _("None is on record."))),

@@ -148,5 +148,6 @@ def exposures(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.SEE)
     person = person_at(request, visit, pk)
     now = events.now()
-    context = {"visit": visit, "place": "people", "person": person, "ledger": ledger_of(person, now), "now": now}
+    context = {"visit": visit, "place": "people", "person": person, "ledger": ledger_of(person, now), "now": now,
+               "may_print": visit.may(Act.PEOPLE) or person.user_id == request.user.pk}  # fmt: skip
     return render(request, "treatments/after/exposures.html", context)
