@@ -9,6 +9,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from typing import Any
 
+import pikepdf
 import pytest
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -16,17 +17,20 @@ from django.test import Client
 from django.urls import reverse
 from PIL import Image
 
-from facility import evidence, record_check
+from facility import events, evidence, record_check
 from facility.backup import making
 from facility.compute.csv_writing import safe_cell
 from facility.health import parts
-from facility.models import Evidence, SiteRole
+from facility.models import Evidence, Heartbeat, SiteRole
+from facility.papers import printing
 from facility.papers.printing import STYLE, PrintingError, pressed
 from tests import make
 from tests.backup.kit import KEY
 from tests.visits.test_findings import client_of
+from tests.walk.pictures import pdf, png_that_claims
 
 ROOT = Path(__file__).resolve().parents[2]
+JAVASCRIPT = pdf(OpenAction=pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS="app.alert(1)"))
 HOSTILE = "<script>alert(1)</script>"
 
 
@@ -39,6 +43,24 @@ def test_stolen_tablet_shows_nothing_after_signing_out_and_keeps_nothing() -> No
     assert client.get(page).headers["Cache-Control"] == "no-store"
     client.post(reverse("accounts:logout"))
     assert client.get(page).status_code == 302
+
+
+@pytest.mark.django_db
+def test_stolen_tablet_left_alone_is_signed_out_and_can_be_ended_from_another_device(
+    settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings.IDLE_MIN = 15
+    site = make.site()
+    user, page = make.user(site, SiteRole.SUPERVISOR), reverse("places:people", args=[site.key])
+    tablet, home = Client(), Client()
+    for one in (tablet, home):
+        one.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+        assert one.get(page).status_code == 200
+    home.post(reverse("accounts:end_devices"))
+    assert (tablet.get(page).status_code, home.get(page).status_code) == (302, 200)
+    later = events.now() + timedelta(minutes=16)
+    monkeypatch.setattr(events, "now", lambda: later)
+    assert home.get(page).status_code == 302
 
 
 @pytest.mark.django_db
@@ -69,6 +91,7 @@ def test_lost_or_stolen_backup_shows_no_text_of_a_record(tmp_path: Path) -> None
     ("name", "content"),
     [
         ("a.pdf", b"%PDF-1.7<script>"), ("a.svg", b"<svg onload='alert(1)'/>"), ("a.png", b""),
+        ("bomb.png", png_that_claims(50_000, 50_000)), ("a.pdf", JAVASCRIPT), ("a.png", b"GIF89a<script>"),
         ("a.jpg", b"PK\x03\x04"), ("a.exe", b"MZ"), ("a.png", b"\xff\xd8\xff\xe0"),
     ],
 )  # fmt: skip
@@ -119,6 +142,22 @@ def test_script_in_every_name_is_only_text_on_the_pages() -> None:
         assert "unsafe" not in answer.headers["Content-Security-Policy"]
 
 
+@pytest.mark.django_db
+def test_script_in_every_name_is_only_text_on_a_paper(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the page-maker is given of a statement, with hostile names in it, holds no element of theirs."""
+    site = make.site(name=HOSTILE)
+    given: list[str] = []
+
+    def press(html: str, _style: Path) -> bytes:
+        given.append(html)
+        return b"%PDF"
+
+    monkeypatch.setattr(printing, "pressed", press)
+    client_of(site, SiteRole.SUPERVISOR).get(reverse("readiness:statement", args=[site.key]))
+    assert "&lt;script&gt;alert(1)" in given[0]
+    assert HOSTILE not in given[0]
+
+
 class Asked(BaseHTTPRequestHandler):
     """Counts who asks."""
 
@@ -167,6 +206,10 @@ def test_scheduled_job_silently_dead_shows_in_health_while_pages_stay_right() ->
     site = make.site()
     make.work(make.rule(make.equipment(site)), make.DAY)
     due = client_of(site, SiteRole.SUPERVISOR).get(reverse("places:plant", args=[site.key]))
+    seen = events.now() - timedelta(hours=26)
+    Heartbeat.objects.create(name="jobs@test", beat_at=seen, started_at=seen)
+    page = client_of(site, SiteRole.SUPERVISOR).get(reverse("readiness:now", args=[site.key])).content.decode()
+    assert "The job runner has not been seen since" in page
     assert "verdue" in due.content.decode(), "due since 12 September 2026, reckoned as the page is read"
     assert record_check.verify().ok
 

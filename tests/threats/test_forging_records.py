@@ -16,6 +16,7 @@ from facility.compute.sheets import Typed
 from facility.models import Answer, Check, CheckState, Event, Person, Signature
 from facility.walk import signing
 from maintenance.models import WorkRecord
+from maintenance.services import confirm_days, record_work
 from tests import make
 from tests.facility.events.store import Refused, Store, fill
 from tests.walk.walking import World, all_good, begin, give, page_of, sign
@@ -50,6 +51,17 @@ def test_forged_readiness_sign_off_from_an_open_session_needs_the_password(w: Wo
 
 
 @pytest.mark.django_db
+def test_forged_readiness_sign_off_by_the_same_person_under_two_roles_is_no_second_look() -> None:
+    """Who read the days off a scan cannot be the other person that they wait for, however the name is written."""
+    row = WorkRecord(equipment=make.equipment(), done_on=make.DAY, done_by="Lab", needs_second_look=True)
+    waiting = record_work(row, by=events.system("first"))
+    with pytest.raises(ValidationError, match="another person"):
+        confirm_days(waiting, (make.DAY, None), by=events.system("FIRST"), shown_version=1)
+    waiting.refresh_from_db()
+    assert waiting.needs_second_look
+
+
+@pytest.mark.django_db
 def test_sign_off_with_an_item_that_failed_between_look_and_signature_is_refused(w: World) -> None:
     check = begin(w)
     all_good(w, check)
@@ -80,6 +92,17 @@ def test_back_dated_record_keeps_the_servers_time_whatever_is_sent(w: World) -> 
     answer = Answer.objects.get()
     assert answer.recorded_at >= before
     assert Event.objects.latest("seq").recorded_at >= before
+
+
+@pytest.mark.django_db
+def test_back_dated_record_that_says_it_happened_days_ago_is_marked_late_on_the_page_and_in_the_log(w: World) -> None:
+    check = begin(w)
+    stored = give(w, check, "supply", Typed(value="8.1"), seconds_ago=3 * 24 * 3600)
+    assert stored.answer.late
+    assert Event.objects.get(seq=stored.entry).late
+    client = Client()
+    client.force_login(w.user)
+    assert "late, entered " in client.get(signing_page(w, check.pk)).content.decode()
 
 
 @pytest.mark.django_db
