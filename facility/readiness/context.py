@@ -55,7 +55,7 @@ def title_block(request: HttpRequest) -> dict[str, Any]:
     if visit is None:
         return shown
     at = events.now()
-    rows = fetch([*branches(visit.site), unanswered(visit.site, request)])
+    rows = fetch([*branches(visit.site, at), unanswered(visit.site, request)])
     return shown | {
         "visit": visit,
         "site": visit.site,
@@ -67,7 +67,7 @@ def title_block(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def branches(site: Site) -> list[QuerySet[Any]]:
+def branches(site: Site, at: datetime) -> list[QuerySet[Any]]:
     """Return the rows of a site's title block."""
     signed = current(Check).filter(state=CheckState.SIGNED).order_by("-signed_at", "-id")
     of_sheet = signed.filter(sheet=OuterRef("pk"))
@@ -80,6 +80,7 @@ def branches(site: Site) -> list[QuerySet[Any]]:
         branch(
             PULSE, Site.objects.filter(pk=site.pk),
             newest(Event.objects.order_by("-seq"), "recorded_at"),
+            newest(Heartbeat.objects.filter(beat_at__lte=at + CLOCK_SLACK).order_by("-beat_at"), "beat_at"),
             newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
         ),
     ]  # fmt: skip
@@ -117,7 +118,7 @@ def notices(pulse: list[Row], at: datetime, zone: str) -> list[str]:
     """
     if not pulse:
         return []
-    event, beat = pulse[0]
+    event, beat, ahead = pulse[0]
     found: list[str] = []
     if event is not None and _stored(event[0]) > at + CLOCK_SLACK:
         said = {"newest": when(minute_down(event[0]), zone), "now": when(instant_of(at), zone)}
@@ -125,6 +126,8 @@ def notices(pulse: list[Row], at: datetime, zone: str) -> list[str]:
             _("The clock is not trusted: the newest record is of %(newest)s, the clock says %(now)s. Set the clock.")
             % said
         )
+    if beat is None and ahead is not None:
+        found.append(_("The job runner has not been seen since the clock was set back: no notices, no backups."))
     if beat is not None and _stored(beat[0]) < at - RUNNER_LATE:
         said = {"since": when(minute_down(beat[0]), zone)}
         found.append(
