@@ -108,7 +108,8 @@ def _make_accounts(site: Site, *, by: Actor) -> tuple[str, ...]:
         person = Person.objects.get(site=site, key=persons[role.value])
         user = invite(site, NewAccount(sign_in.username, person.name, (role.value,), person), by=by)
         user.set_password(sign_in.password)
-        user.save(update_fields=["password"])
+        user.is_superuser = role is SiteRole.DIRECTOR  # as the first account of an own box: it sees to the box itself
+        user.save(update_fields=["password", "is_superuser"])
         made.append(f"{sign_in.username} ({person.name})")
     return tuple(made)
 
