@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from facility.models import HouseRule, Procedure, SheetVersion
-from facility.reference import house_rule_definitions
+from facility.reference import house_rule_definitions, sources
 from facility.report.plant import NOT_IN_DATE, rules_in_scope, word_of
 from facility.report.shape import Cell, Section, Table
 from maintenance.models import IntervalRule, Standing
@@ -94,32 +95,41 @@ def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
     by_rule = {one.rule: one for one in states}
     adopted = [one for one in rules_in_scope(frame) if (one.requirement or frame.scope.source) and one.pk in by_rule]
     numbers = frame.numbers(IntervalRule, (one.pk for one in adopted))
-    cells = []
+    by_code: dict[str, list[tuple[Cell, ...]]] = defaultdict(list)
     for one in sorted(adopted, key=lambda row: (row.source, row.equipment.tag)):
         state = by_rule[one.pk]
-        cells.append(
+        code, place = code_and_place(one.source)
+        by_code[code].append(
             (
-                Cell(one.source), Cell(f"{one.equipment.tag}: {one.name}", sub=_("evidence: %(what)s") % {"what": one.evidence_asked} if one.evidence_asked else ""),
+                Cell(place), Cell(f"{one.equipment.tag}: {one.name}", sub=_("evidence: %(what)s") % {"what": one.evidence_asked} if one.evidence_asked else ""),
                 Cell(frame.day(state.done_on) if state.done_on else _("none on record")),
                 Cell(word_of(state.word), strong=state.word in NOT_IN_DATE), Cell(numbers.of(one.pk), figure=True),
             )
         )  # fmt: skip
     head = (_("Clause"), _("Rule here"), _("Newest evidence"), _("State"), _("Record"))
     lead = ngettext(
-        "%(n)d rule here was adopted from a clause.", "%(n)d rules here were adopted from clauses.", len(cells)
-    ) % {"n": len(cells)}
+        "%(n)d rule here was adopted from a clause.", "%(n)d rules here were adopted from clauses.", len(adopted)
+    ) % {"n": len(adopted)}
     if frame.scope.source:
-        lead = ngettext("%(n)d rule here names this code.", "%(n)d rules here name this code.", len(cells)) % {
-            "n": len(cells)
-        }
+        lead = ngettext("%(n)d rule here names this code.", "%(n)d rules here name this code.", len(adopted))
+        lead %= {"n": len(adopted)}
     lead += " " + _(
         "A row says what is on record. Whether that satisfies the clause is for those who enforce it to say."
     )
-    tables = (
-        Table(_("From clause to evidence"), head, tuple(cells), (30, 34, 14, 12, 10), _("No clause was adopted yet.")),
-        _left(frame, {one.requirement for one in adopted}),
-    )
-    return Section(_("Clause map"), lead, tables=tables)
+    widths = (24, 40, 14, 12, 10)
+    tables = [Table(code, head, tuple(rows), widths) for code, rows in by_code.items()]
+    if not tables:
+        tables.append(Table(_("From clause to evidence"), head, (), widths, _("No clause was adopted yet.")))
+    tables.append(_left(frame, {one.requirement for one in adopted}))
+    return Section(_("Clause map"), lead, tables=tuple(tables))
+
+
+def code_and_place(source: str) -> tuple[str, str]:
+    """Return the title of the code that a source names, and the place in it; a source of no code in the app's book stays whole."""
+    titles = [str(one["title"]) for one in sources().values()]
+    title = max((one for one in titles if source.startswith(one)), key=len, default="")
+    place = source[len(title) :].lstrip(", ")
+    return (title, place or source) if title else (_("Other sources"), source)
 
 
 def _left(frame: Frame, adopted: set[str]) -> Table:

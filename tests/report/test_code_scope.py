@@ -101,12 +101,28 @@ def test_the_clause_map_goes_from_the_clauses_of_the_code_to_evidence_and_what_n
     told = frame(site)
     section = rules.clause_map(told, states_of(told))
     (row,) = cells(section)
-    assert row[0] == f"{CODE}, 197.458"
+    assert section.tables[0].caption == CODE
+    assert row[0] == "197.458"
     assert row[1:4] == [f"G-1: {act_of_clause()}", "1 Mar 2026", "in date"]
     left = [line[0] for line in cells(section, 1)]
     assert left
     assert all(line.startswith(CODE) for line in left)
     assert f"{CODE}, 197.458" not in left
+
+
+def test_a_clause_map_of_everything_has_a_table_for_each_code(site: Site) -> None:
+    clause = by_key("F6a")  # 29 CFR 1910.157(e), as facility/reference/sources.toml [cfr-29-1910] names it
+    assert clause is not None
+    adopt(clause, [make.equipment(site, tag="EXT-1", kind="fire")], terms_from(clause), by=make.BY)
+    told = frame(site, source="")
+    section = rules.clause_map(told, states_of(told))
+    captions = [table.caption for table in section.tables[:-1]]
+    assert captions == [
+        CODE,
+        "United States, 29 CFR part 1910, subparts L and T, fire protection and commercial diving",
+    ]
+    assert cells(section, 1)[0][0] == "1910.157(e)"
+    assert rules.code_and_place("the house's own") == ("Other sources", "the house's own")
 
 
 def test_deviations_and_numbers_from_memory_are_of_the_code(site: Site) -> None:
