@@ -18,7 +18,7 @@ from facility.jobs.queue import Kind
 from facility.models import Job
 from facility.notices import sending
 from facility.pack import services as packing
-from facility.pack import uploads
+from facility.pack import tidying, uploads
 from facility.report import nightly
 from facility.sweep import looking
 from facility.trust import copies as heads
@@ -29,12 +29,12 @@ KEEP_DEAD = timedelta(days=180)
 
 @shared_task(name="tidy")
 def tidy() -> str:
-    """Remove jobs done long ago and sessions that have run out. Records are never removed."""
+    """Remove jobs done long ago, sessions that have run out, and what packs left behind. Records are never removed."""
     now = events.now()
     old = Job.objects.filter(Q(finished_at__lt=now - KEEP_FINISHED) | Q(dead_at__lt=now - KEEP_DEAD))
     jobs = old.delete()[0]
     sessions = Session.objects.filter(expire_date__lt=now).delete()[0]
-    return f"Removed {jobs} old jobs and {sessions} sessions that had run out."
+    return f"Removed {jobs} old jobs and {sessions} sessions that had run out. {tidying.tidy()}"
 
 
 @shared_task(name="sweep")

@@ -122,7 +122,8 @@ def _json(one: Any, place: str, done: Filled) -> Any:
     label, _dot, name = place.rpartition(".")
     if name in classified.classified(label) and name not in _exported(label):
         return {"note": done.word(place)}
-    return one.get_default() or []
+    empty = one.get_default()
+    return [] if empty is None else empty
 
 
 def _exported(label: str) -> tuple[str, ...]:
