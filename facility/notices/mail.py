@@ -70,14 +70,24 @@ class Line:
         if not is_set_up():
             raise SendError(_("No e-mail is set up on this box."), final=True)
         try:
-            if self._open is None:
-                connection = get_connection()
-                connection.open()
-                self._open = connection
-            self._open.send_messages([message_of(parcel)])
+            self._hand_over(message_of(parcel))
         except (smtplib.SMTPException, OSError) as error:
             self.close()
             raise _told(error, parcel) from error
+
+    def _hand_over(self, message: EmailMessage) -> None:
+        """Send on the open line; where the server has ended it meanwhile, on a new one, under the same name."""
+        if self._open is not None:
+            try:
+                self._open.send_messages([message])
+            except smtplib.SMTPServerDisconnected:
+                self.close()
+            else:
+                return
+        connection = get_connection()
+        connection.open()
+        self._open = connection
+        connection.send_messages([message])
 
     def close(self) -> None:
         """End the line; a server that is gone already is no error."""

@@ -71,7 +71,8 @@ def _link(url: str) -> http.client.HTTPConnection:
     kind = kinds.get(parts.scheme)
     if kind is None or not parts.hostname:
         raise SendError(_("The address does not begin with http:// or https://."), final=True)
-    return kind(parts.hostname, parts.port, timeout=STEP_S)
+    port = parts.port or kind.default_port  # told, since a bare IPv6 address would be cut at its last colon
+    return kind(parts.hostname, port, timeout=STEP_S)
 
 
 def _opened(host: str, port: int) -> socket.socket:

@@ -66,7 +66,7 @@ def packed(row: Delivery, box: str) -> Parcel:
         name=f"{row.pk}.{box}", way=str(row.way.way), way_number=row.way_id, address=row.way.address,
         secret=row.way.secret, kind=str(notice.kind),
         site_key=site.key, site_name=site.name, subject=one_line(notice.subject), body=notice.body,
-        next_action=one_line(notice.next_action), link=full_link(notice.link),
+        next_action=one_line(notice.next_action), link=full_link(one_line(notice.link)),
         made_at=notice.made_at.astimezone(ZoneInfo(site.zone)),
     )  # fmt: skip
 

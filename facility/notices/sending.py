@@ -7,6 +7,7 @@ far side knows a second copy.
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING, Final
@@ -24,6 +25,8 @@ from facility.notices.parcel import Parcel, SendError, box_name, packed
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import datetime
+
+log = logging.getLogger(__name__)
 
 BATCH: Final = 20
 LEASE: Final = timedelta(minutes=10)
@@ -123,7 +126,15 @@ def target_of(row: Delivery) -> str:
 
 
 def _hand_over(row: Delivery, parcel: Parcel, turn: Turn) -> None:
-    {Way.EMAIL: turn.line.send, Way.WEBHOOK: webhook.send, Way.PUSH: push.send}[Way(parcel.way)](parcel)
+    send = {Way.EMAIL: turn.line.send, Way.WEBHOOK: webhook.send, Way.PUSH: push.send}[Way(parcel.way)]
+    try:
+        send(parcel)
+    except SendError:
+        raise
+    except Exception as error:  # reason: one message that cannot be made must not hold up all others
+        kind = type(error).__name__
+        log.error("Delivery %s could not be made: %s", parcel.name, kind)  # noqa: TRY400  # its words may hold a token
+        raise SendError(_("The message could not be made: %(kind)s.") % {"kind": kind}) from error
 
 
 def go_on(now: datetime) -> int:

@@ -33,6 +33,8 @@ class MailServer:
     letters: list[tuple[str, bytes]] = field(default_factory=list)
     recipients: dict[str, str] = field(default_factory=dict)
     connections: int = 0
+    most: int = 0
+    """So many letters on one line, then it is cut without a word; 0: any number."""
 
     @property
     def messages(self) -> list[EmailMessage]:
@@ -55,7 +57,7 @@ def mail_server(before: MailServer | None = None) -> Iterator[MailServer]:
 
         def handle(self) -> None:
             kept.connections += 1
-            to = ""
+            to, taken = "", 0
             self.say("220 test")
             while line := self.rfile.readline().decode().strip():
                 word = line.upper()
@@ -70,6 +72,9 @@ def mail_server(before: MailServer | None = None) -> Iterator[MailServer]:
                     raw = b"".join(iter(self.rfile.readline, b".\r\n"))
                     kept.letters.append((to, raw))
                     self.say("250 taken")
+                    taken += 1
+                    if taken == kept.most:
+                        return
                 else:
                     self.say("250 ok")
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from facility.models import Delivery, Event, Notice, NoticeKind
+from facility.notices import outgoing, push
 from facility.notices.deliver import queue
 from facility.trust import keys
 from tests.notices.sending import kit, servers
@@ -179,3 +180,43 @@ def test_a_name_that_leads_to_this_machine_is_refused_when_it_is_resolved(
     send()
     assert web.sent == []
     assert "leads to this machine or its link" in state(row).error
+
+
+def test_a_message_that_cannot_be_made_holds_up_no_other(
+    site: Site, web: servers.WebServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kit.way(site, way="push", address=web.at("/a"))
+    rows = [told(site, subject="odd"), told(site, subject="plain")]
+    made = push.header_text
+
+    def header_text(text: str) -> str:
+        if "odd" in text:
+            raise ValueError("invalid header value")
+        return made(text)
+
+    monkeypatch.setattr(push, "header_text", header_text)
+    assert send() == "1 sent, 1 could not be sent now, 1 wait."
+    assert state(rows[0]).error == "The message could not be made: ValueError."
+    assert "plain" in web.sent[0].headers["title"]
+
+
+def test_a_mail_server_that_ends_the_line_after_some_messages_gets_the_rest_on_a_new_one(
+    site: Site, post: servers.MailServer
+) -> None:
+    kit.way(site)
+    queue([kit.notice(site) for _n in range(7)], now=NOON)
+    post.most = 3
+    assert send() == "7 sent, 0 could not be sent now, 0 wait."
+    assert (post.connections, len({message["Message-ID"] for message in post.messages})) == (3, 7)
+
+
+@pytest.mark.parametrize(
+    ("address", "host", "port"),
+    [
+        ("http://[fd12::9]/a", "fd12::9", 80), ("https://[fd12::9]:8443/a", "fd12::9", 8443),
+        ("https://push.lan/a", "push.lan", 443),
+    ],
+)  # fmt: skip
+def test_host_and_port_are_those_of_the_address(address: str, host: str, port: int) -> None:
+    link = outgoing._link(address)
+    assert (link.host, link.port) == (host, port)
