@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.utils.dateformat import format as date_words
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from facility.compute.flags import Sort
 from facility.compute.states import State
 from facility.models import NoticeKind
 from facility.notices.drafts import Draft
@@ -65,10 +67,12 @@ def _state(answer: Answer, zone: str) -> Iterator[str]:
 
 def draft(head: Head, due: Sequence[Standing], opened: Sequence[OpenLine]) -> Draft:
     """Return the digest of somebody who is told of these things. One without any says that nothing needs them."""
-    things: list[Standing | OpenLine] = [*due, *opened]
+    lines = due_lines(due, head.day)
+    things: list[Standing | OpenLine] = [*lines, *opened]
     quiet = not things and head.ready == head.plans and head.plans > 0
     parts = ["\n".join(head.state)]
-    parts += [_part(_("Due"), due, head.site), _part(_("Open"), opened, head.site)]
+    parts += [_part(_("Due"), lines, head.site), _part(_("Open"), opened, head.site)]
+    parts.append(_told_before(sum(not _in_full(one, head.day) for one in due), head.site))
     if quiet:
         parts.append(_("Nothing needs you today."))
     parts.append(_("You get this every day, so that silence is never taken for health."))
@@ -77,8 +81,43 @@ def draft(head: Head, due: Sequence[Standing], opened: Sequence[OpenLine]) -> Dr
         site_id=head.site.pk, kind=NoticeKind.DIGEST, group=f"digest:{head.site.pk}:{head.day.isoformat()}",
         subject=_subject(head, len(things), quiet=quiet), body="\n\n".join(part for part in parts if part),
         next_action=_action(head, things, quiet=quiet), link=link("readiness:now", head.site.key),
-        things=tuple(one.thing for one in things),
+        things=tuple(one.thing for one in (*due, *opened)),
     )  # fmt: skip
+
+
+def due_lines(due: Sequence[Standing], today: date) -> list[Standing]:
+    """Return what is told in full: what is past its day, and what was found since yesterday.
+
+    Plans that one need of a chamber will stop are one line, with the first that is stopped.
+    """
+    found: dict[object, list[Standing]] = {}
+    for one in due:
+        if _in_full(one, today):
+            _plan, chamber, *rest = one.thing.split(":", 3)
+            key = (chamber, rest[-1]) if one.sort == Sort.PLAN else one.thing
+            found.setdefault(key, []).append(one)
+    return [_first(some) for some in found.values()]
+
+
+def _in_full(one: Standing, today: date) -> bool:
+    return one.is_pressing or one.raised_on >= today - timedelta(days=1)
+
+
+def _first(some: Sequence[Standing]) -> Standing:
+    first, more = min(some, key=lambda one: one.stops_at), len(some) - 1
+    if not more:
+        return first
+    words = ngettext("%(said)s; and %(n)d more plan", "%(said)s; and %(n)d more plans", more)
+    return replace(first, said=words % {"said": first.said, "n": more})
+
+
+def _told_before(count: int, site: Site) -> str:
+    if not count:
+        return ""
+    words = ngettext(
+        "Told before, still to come: %(n)d thing. %(page)s", "Told before, still to come: %(n)d things. %(page)s", count
+    )
+    return words % {"n": count, "page": link("notices:flags", site.key)}
 
 
 def _part(title: str, lines: Sequence[Standing | OpenLine], site: Site) -> str:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import date
 
+    from facility.compute.instants import Instant
     from facility.models import Site
 
 AT_ONCE = 2000
@@ -31,7 +32,10 @@ _AHEAD = re.compile(r"not ready from (?P<when>\S+), stopped by (?P<need>.+)")
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One flag in words. ``person_id``: whom of the crew it is about, else none. ``user_id``: that person's account."""
+    """One flag in words. ``person_id``: whom of the crew it is about, else none. ``user_id``: that person's account.
+
+    ``stops_at``: from when a plan will not be ready, in minutes as every instant; 0 for other sorts.
+    """
 
     thing: str
     sort: Sort
@@ -43,6 +47,7 @@ class Standing:
     raised_on: date
     person_id: int | None = None
     user_id: int | None = None
+    stops_at: Instant = 0
 
     @property
     def is_pressing(self) -> bool:
@@ -85,10 +90,12 @@ def _standing(row: Flag, told: Mapping[str, str], site: Site, accounts: Mapping[
     number = int(row.thing.split(":")[1])
     person = number if sort in OF_A_PERSON else None
     action, url = _next(sort, row.thing, site)
+    ahead = _AHEAD.fullmatch(told.get("note", ""))
     return Standing(
         thing=row.thing, sort=sort, state=state, title=_title(sort, told.get("thing", row.thing)),
-        said=_said(row, told.get("note", ""), site), action=action, url=url, raised_on=row.raised_on,
+        said=_said(row, ahead, site), action=action, url=url, raised_on=row.raised_on,
         person_id=person, user_id=None if person is None else accounts.get(person),
+        stops_at=parse_instant(ahead["when"]) if ahead is not None else 0,
     )  # fmt: skip
 
 
@@ -102,9 +109,8 @@ def _title(sort: Sort, name: str) -> str:
     return words.get(sort, "%(name)s") % {"name": name}
 
 
-def _said(row: Flag, note: str, site: Site) -> str:
+def _said(row: Flag, found: re.Match[str] | None, site: Site) -> str:
     """Say the state and its day."""
-    found = _AHEAD.fullmatch(note)
     if found is not None:
         from_ = when(parse_instant(found["when"]), site.zone)
         return _("not ready from %(when)s, stopped by %(need)s") % {"when": from_, "need": found["need"]}

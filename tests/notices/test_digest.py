@@ -9,7 +9,7 @@ import pytest
 
 from facility import services
 from facility.models import Delivery, Notice, NoticeHour, NoticeWay
-from facility.notices import digest
+from facility.notices import digest, drafts
 from facility.sweep import looking
 from maintenance.models import Equipment
 from tests import make
@@ -194,7 +194,7 @@ def test_a_run_that_falls_between_two_sites_goes_on_where_it_stopped(
     clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     people = {make.user(make.site(zone="UTC"), "tender").pk for _site in range(3)}
-    whole, left = digest.store, [1]
+    whole, left = drafts.store, [1]
 
     def cut(*args: Any, **named: Any) -> int:
         if not left:
@@ -219,3 +219,30 @@ def test_a_day_on_which_clocks_go_back_has_one_digest(clock: Clock) -> None:
         digest.make(clock.now)
         clock.pass_by(hours=1)
     assert len(scene.told("digest")) == 1
+
+
+def test_what_is_due_soon_is_told_once_in_full_and_then_only_counted(clock: Clock) -> None:
+    """A calm digest: what is past its day stays in it every day, what is still to come is told when it is found."""
+    site = make.site(zone="UTC", key="skerrow")
+    make.work(make.rule(make.equipment(site, tag="SOON"), months=12), date(2025, 12, 10))
+    make.work(make.rule(make.equipment(site, tag="PAST"), months=12), date(2025, 11, 20))
+    who = make.user(site, "maintainer")
+    for _day in range(3):
+        looking.sweep(clock.now)
+        digest.make(clock.now)
+        clock.pass_by(days=1)
+    bodies = [one.body for one in Notice.objects.filter(user=who).order_by("pk")]
+    assert [("SOON" in one, "PAST" in one) for one in bodies] == [(True, True), (True, True), (False, True)]
+    assert "Told before, still to come: 1 thing. /skerrow/flags/" in bodies[2]
+
+
+def test_plans_that_one_need_will_stop_are_one_line_with_the_first(clock: Clock) -> None:
+    chamber, _gauge = scene.gauge_chamber(date(2025, 12, 5))
+    for key in ("tt5", "tt9"):
+        build.plan(chamber, key, chamber.needs.get(), table_min=300)
+    looking.sweep(clock.now)
+    who = make.user(chamber.site, "maintainer")
+    digest.make(clock.now)
+    assert body(who).count("stopped by depth") == 1
+    assert "stopped by depth; and 2 more plans" in body(who)
+    assert "chamber-1: tt5: not ready from 5 Dec 2026 19:00" in body(who)
