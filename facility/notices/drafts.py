@@ -10,6 +10,7 @@ from django.db import transaction
 
 from facility.models import Notice, NoticeKind, NoticeMute
 from facility.notices import deliver
+from facility.notices.parcel import one_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -88,15 +89,6 @@ def _row(draft: Draft, user_id: int | None, now: datetime) -> Notice:
         link=draft.link, things=list(draft.things), made_at=now, answer_by=draft.answer_by,
         raised_from_id=draft.raised_from,
     )  # fmt: skip
-
-
-def one_line(text: str) -> str:
-    """Return a text without line ends and other characters that no heading may hold.
-
-    >>> one_line("Bank 1\\r\\nBcc: x\\x07")
-    'Bank 1 Bcc: x'
-    """
-    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
 def _cut(text: str, most: int) -> str:

@@ -61,8 +61,10 @@ class _Plain(http.client.HTTPConnection):
 
 class _Sealed(http.client.HTTPSConnection):
     def connect(self) -> None:
-        context = ssl.create_default_context()
-        self.sock = context.wrap_socket(_opened(self.host, self.port), server_hostname=self.host)
+        raw, context = _opened(self.host, self.port), ssl.create_default_context()
+        made = context.wrap_socket(raw, server_hostname=self.host, do_handshake_on_connect=False)
+        self.sock = made  # at hand for _cut() while the far side is slow to shake hands
+        made.do_handshake()
 
 
 def _link(url: str) -> http.client.HTTPConnection:
