@@ -81,7 +81,7 @@ def draft(head: Head, due: Sequence[Standing], opened: Sequence[OpenLine]) -> Dr
         site_id=head.site.pk, kind=NoticeKind.DIGEST, group=f"digest:{head.site.pk}:{head.day.isoformat()}",
         subject=_subject(head, len(things), quiet=quiet), body="\n\n".join(part for part in parts if part),
         next_action=_action(head, things, quiet=quiet), link=link("readiness:now", head.site.key),
-        things=tuple(one.thing for one in (*due, *opened)),
+        things=(*(one.thing for one in due), *(one.thing for one in opened)),
     )  # fmt: skip
 
 
