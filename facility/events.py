@@ -92,6 +92,11 @@ class _Clocks:
         return abs(recorded_at - last[0] - timedelta(seconds=steady - last[1])) > CLOCK_JUMP
 
 
+def newest_seq() -> int:
+    """Return the number of the newest event, 0 before the first: up to where what is read now was known."""
+    return Event.objects.order_by("-seq").values_list("seq", flat=True).first() or 0
+
+
 def record(subject: Kept | None, what: What, *, by: Actor) -> Event:
     """Append one event. Must run inside the transaction of the change it tells of.
 

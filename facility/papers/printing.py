@@ -17,9 +17,14 @@ from django.utils.translation import get_language
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from django.http import HttpRequest
+
 LONGEST_S = 120
 STYLE = Path(__file__).parent / "paper.css"
 ROOT = Path(__file__).parent.parent.parent
+A4 = "A4"
+SIZES = {A4: "A4", "Letter": "letter"}
+"""Sheets of paper, and their names in a style sheet."""
 FONT = "IBMPlexSans[wdth,wght].ttf"
 
 
@@ -35,12 +40,24 @@ def font_file() -> Path:
     return Path(found.origin).parent / "files" / FONT
 
 
-def pdf_of(template: str, context: Mapping[str, Any]) -> bytes:
+def size_asked(request: HttpRequest) -> str:
+    """Return the sheet that an address or a form asks for as ``size``; A4 for none, and for one that there is not."""
+    asked = str(request.GET.get("size") or request.POST.get("size") or A4)
+    return asked if asked in SIZES else A4
+
+
+def of_size(size: str) -> str:
+    """Return the rule of a style sheet for a sheet of paper. Errors: KeyError for one that there is not."""
+    return f"@page {{ size: {SIZES[size]}; }}\n"
+
+
+def pdf_of(template: str, context: Mapping[str, Any], size: str = A4) -> bytes:
     """Return the PDF of a template in the common style of papers, in the reader's language.
 
     Errors: PrintingError if it cannot be made in time.
     """
-    return pressed(render_to_string(template, dict(context) | {"language": get_language() or "en"}), STYLE)
+    html = render_to_string(template, dict(context) | {"language": get_language() or "en"})
+    return pressed(html, STYLE, of_size(size))
 
 
 def pressed(html: str, style: Path, more: str = "") -> bytes:

@@ -90,6 +90,8 @@ def _of_one(site: Site) -> tuple[Listed, ...]:
 def _outside(site: Site) -> tuple[Listed, ...]:
     return (
         Listed(_("Availability statement"), _("emergency services and units nearby"), _to("readiness:statement", site)),
+        Listed(_("Availability statement, on Letter"), _("the same, where that is the paper"),
+               f"{_to('readiness:statement', site)}?size=Letter"),
         Listed(_("Treatment record"), _("the physician who goes on with the case; printed from the page of the run"),
                _to("treatments:runs", site), chosen=True),
         Listed(_("Calibration certificate of a comparison in the house"),

@@ -14,7 +14,6 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from django.db.models import Max
 from django.http import HttpResponse
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -22,7 +21,6 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from facility import events
-from facility.models import Event
 from facility.papers.printing import STYLE, PrintingError, as_answer, pressed
 from facility.report.front import in_groups
 from facility.report.pages import PAGES, REPORT_STYLE
@@ -79,7 +77,7 @@ class Paper:
 
 def print_of(visit: Visit, size: str = A4, *, seal: bool = False) -> Print:
     """Return the print that a visitor asks for; made before the records are read."""
-    newest = Event.objects.aggregate(newest=Max("seq"))["newest"] or 0
+    newest = events.newest_seq()
     return Print(visit.site, events.now(), visit.actor.name, newest, size, seal)
 
 

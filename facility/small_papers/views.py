@@ -20,6 +20,4 @@ if TYPE_CHECKING:
 def papers(request: StaffRequest, site: str) -> HttpResponse:
     """List every paper that there is."""
     visit = enter(request, site, Act.SEE)
-    return render(
-        request, "small_papers/papers.html", {"visit": visit, "place": "records", "groups": every(visit)}
-    )
+    return render(request, "small_papers/papers.html", {"visit": visit, "place": "records", "groups": every(visit)})

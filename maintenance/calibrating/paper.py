@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from django.template.loader import render_to_string
 
-from facility.papers.printing import pressed
+from facility.events import newest_seq
+from facility.papers.printing import A4, of_size, pressed
 from facility.trust.printed import newest_head
 from maintenance.calibrating.page import RunShown, parts_of
 from maintenance.calibrating.plot import PAPER
@@ -33,11 +34,11 @@ def paper_html(row: Calibration, printed_at: datetime, printed_by: str) -> str:
     pictures = [(run, picture_address(run.wide) if run.wide else "") for run in runs]
     more = parts | {
         "site": row.equipment.site, "pictures": pictures, "printed_at": printed_at,
-        "printed_by": printed_by, "signed_head": newest_head(),
+        "printed_by": printed_by, "signed_head": newest_head(), "newest_event": newest_seq(),
     }  # fmt: skip
     return render_to_string("maintenance/calibrating/paper.html", more)
 
 
-def pdf_of(html: str) -> bytes:
+def pdf_of(html: str, size: str = A4) -> bytes:
     """Return the PDF of a page. Errors: PrintingError with what the page-maker said."""
-    return pressed(html, STYLE)
+    return pressed(html, STYLE, of_size(size))

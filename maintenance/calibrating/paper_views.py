@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from facility import events
 from facility.access import Act, enter
-from facility.papers.printing import PrintingError
+from facility.papers.printing import PrintingError, size_asked
 from maintenance.calibrating.common import calibration_of
 from maintenance.calibrating.paper import paper_html, pdf_of
 
@@ -30,7 +30,7 @@ def calibration_pdf(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     with timezone.override(visit.site.zone):
         html = paper_html(row, events.now(), visit.actor.name)
     try:
-        content = pdf_of(html)
+        content = pdf_of(html, size_asked(request))
     except PrintingError:
         log.exception("no PDF of comparison %s", pk)
         messages.error(request, _("The PDF could not be made here; what is missing stands in the log of the box. Print the page"

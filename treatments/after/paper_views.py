@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.access import Act, Visit, enter
 from facility.events import What
-from facility.papers.printing import PrintingError, as_answer, pdf_of
+from facility.papers.printing import PrintingError, as_answer, pdf_of, size_asked
 from facility.trust.printed import newest_head
 from treatments.after.forms import NamingForm
 from treatments.after.ledger import logbook_of, total
@@ -40,28 +40,29 @@ def treatment_record(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.SEE)
     record = record_at(visit, pk)
     if request.method != "POST":
-        return _paper(visit, record)
+        return _paper(visit, record, size_asked(request))
     enter(request, site, Act.PATIENT)
     form = NamingForm(request.POST)
     if not form.is_valid():
         messages.error(request, " ".join(str(text) for text in form.non_field_errors()))
         return redirect("treatments:after_run", site, pk)
-    return _paper(visit, record, name=form.cleaned_data["name"], clinical=form.cleaned_data["clinical"])
+    given = form.cleaned_data
+    return _paper(visit, record, size_asked(request), name=given["name"], clinical=given["clinical"])
 
 
-def _paper(visit: Visit, record: Record, *, name: bool = False, clinical: bool = False) -> HttpResponse:
-    now = events.now()
+def _paper(visit: Visit, record: Record, size: str, *, name: bool = False, clinical: bool = False) -> HttpResponse:
+    newest, now = events.newest_seq(), events.now()
     names = _names(record) if name else []
     texts = _texts(record) if clinical else {}
     more = {
         "names": names, "clinical": clinical, "printed_at": now, "printed_by": visit.actor.name,
         "log_parts": in_parts(record.lines, texts), "loose": texts.get(0, ""), "paper_id": f"R-{record.run.pk}",
-        "signed_head": newest_head(),
+        "signed_head": newest_head(), "newest_event": newest,
     }  # fmt: skip
     try:
         with timezone.override(ZoneInfo(visit.site.zone)):
             context = shown(visit, record, **more | _picture(record, now))
-            pdf = pdf_of("treatments/after/record_paper.html", context)
+            pdf = pdf_of("treatments/after/record_paper.html", context, size)
     except PrintingError as error:
         return _no_paper(error)
     if name or clinical:
@@ -117,16 +118,16 @@ def personal_log(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     """Send the personal log of one of the crew as PDF: every closed run with its figures and the supervisor's signature."""
     visit = enter(request, site, Act.SEE)
     person = person_at(request, visit, pk)
-    now = events.now()
+    newest, now = events.newest_seq(), events.now()
     rows = logbook_of(person, now)
     context = {
         "visit": visit, "person": person, "rows": rows, "total": total(one.exposure for one in rows), "printed_at": now,
         "printed_by": visit.actor.name, "paper_id": f"P-{person.pk}",
-        "signed_head": newest_head(),
+        "signed_head": newest_head(), "newest_event": newest,
     }  # fmt: skip
     try:
         with timezone.override(ZoneInfo(visit.site.zone)):
-            pdf = pdf_of("treatments/after/personal_log_paper.html", context)
+            pdf = pdf_of("treatments/after/personal_log_paper.html", context, size_asked(request))
     except PrintingError as error:
         return _no_paper(error)
     return as_answer(pdf, f"personal-log-{person.key}.pdf")

@@ -17,7 +17,7 @@ from facility import events
 from facility.access import Act, enter
 from facility.compute.instants import format_instant, instant_of
 from facility.models import Site
-from facility.papers.printing import PrintingError, as_answer, pdf_of
+from facility.papers.printing import PrintingError, as_answer, pdf_of, size_asked
 from facility.readiness.services import caution
 from facility.readiness.telling.availability import availability, call_words, is_public, public
 from facility.trust.printed import newest_head
@@ -32,13 +32,14 @@ log = logging.getLogger(__name__)
 def statement(request: StaffRequest, site: str) -> HttpResponse:
     """Send the availability statement as a PDF."""
     visit = enter(request, site, Act.SEE)
+    newest = events.newest_seq()
     told = availability(visit.site, events.now())
     context = {
         "visit": visit, "told": told, "call_words": call_words(), "caution": caution(), "printed_by": visit.actor.name,
-        "signed_head": newest_head(),
+        "signed_head": newest_head(), "newest_event": newest,
     }  # fmt: skip
     try:
-        pdf = pdf_of("readiness/telling/statement_paper.html", context)
+        pdf = pdf_of("readiness/telling/statement_paper.html", context, size_asked(request))
     except PrintingError:
         log.exception("no availability statement of %s", site)
         messages.error(request, _("The PDF could not be made here; what is missing stands in the log of the box."))
