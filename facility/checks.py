@@ -119,3 +119,35 @@ def check_hosts(app_configs: Sequence[AppConfig] | None, **_rest: object) -> lis
             id="facility.W003",
         )
     ]
+
+
+@register(Tags.security)
+def check_mail(app_configs: Sequence[AppConfig] | None, **_rest: object) -> list[CheckMessage]:
+    """Report what would keep messages from leaving, or from being of use."""
+    found: list[CheckMessage] = []
+    is_clear = not (settings.EMAIL_USE_TLS or settings.EMAIL_USE_SSL)
+    if settings.EMAIL_HOST and settings.EMAIL_HOST_PASSWORD and is_clear:
+        found.append(
+            Warning(
+                "The password of the mail server goes over the line in the clear.",
+                hint="Set DEEPSTEAD_EMAIL_SECURITY to starttls or tls.",
+                id="facility.W015",
+            )
+        )
+    if settings.EMAIL_HOST and not settings.OWN_ADDRESS:
+        found.append(
+            Warning(
+                "Links in notices have no host: whoever reads one elsewhere cannot follow it.",
+                hint="Name the box's own address in DEEPSTEAD_ADDRESS, such as https://box.example.org",
+                id="facility.W016",
+            )
+        )
+    if settings.CHECKPOINT_MAIL and not settings.EMAIL_HOST:
+        found.append(
+            Warning(
+                "The signed head of the log is to be mailed, but no mail server is named.",
+                hint="Name one in DEEPSTEAD_EMAIL_HOST.",
+                id="facility.W017",
+            )
+        )
+    return found

@@ -53,3 +53,27 @@ def test_a_missing_font_package_is_named(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_an_open_host_list_is_reported_for_deployment(settings: Settings, hosts: list[str], ids: list[str]) -> None:
     settings.ALLOWED_HOSTS = hosts
     assert [found.id for found in checks.check_hosts(None)] == ids
+
+
+OWN = "https://box.example.org/"
+SAFE = {"EMAIL_HOST": "mail.example.org", "EMAIL_HOST_PASSWORD": "word", "EMAIL_USE_TLS": True, "OWN_ADDRESS": OWN}
+
+
+@pytest.mark.parametrize(
+    ("given", "ids"),
+    [
+        ({"EMAIL_HOST": "", "CHECKPOINT_MAIL": []}, []),
+        (SAFE | {"CHECKPOINT_MAIL": ["a@example.org"]}, []),
+        (SAFE | {"EMAIL_USE_TLS": False}, ["facility.W015"]),
+        (SAFE | {"EMAIL_USE_TLS": False, "EMAIL_HOST_PASSWORD": "", "OWN_ADDRESS": ""}, ["facility.W016"]),
+        ({"EMAIL_HOST": "", "CHECKPOINT_MAIL": ["a@example.org"]}, ["facility.W017"]),
+    ],
+)
+def test_what_keeps_messages_from_leaving_is_named_with_its_setting(
+    settings: Settings, given: dict[str, object], ids: list[str]
+) -> None:
+    for name, value in given.items():
+        setattr(settings, name, value)
+    found = checks.check_mail(None)
+    assert [one.id for one in found] == ids
+    assert all("DEEPSTEAD_" in (one.hint or "") for one in found)

@@ -69,3 +69,45 @@ def test_the_parts_of_a_postgresql_address_are_decoded(tmp_path: Path) -> None:
 def test_another_kind_of_database_is_refused(tmp_path: Path) -> None:
     with pytest.raises(env.EnvError, match="'mysql'.*postgresql://"):
         env.database("mysql://a/b", tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("raw", "meant"),
+    [("", (True, False)), ("starttls", (True, False)), ("TLS", (False, True)), ("none", (False, False))],
+)
+def test_the_security_of_mail_is_one_of_three_words(
+    monkeypatch: pytest.MonkeyPatch, raw: str, meant: tuple[bool, bool]
+) -> None:
+    monkeypatch.setenv("DEEPSTEAD_EMAIL_SECURITY", raw)
+    assert env.mail_security("DEEPSTEAD_EMAIL_SECURITY", "starttls") == meant
+
+
+@pytest.mark.parametrize(
+    ("name", "raw", "said"),
+    [
+        ("DEEPSTEAD_EMAIL_SECURITY", "ssl3", "Use one of: starttls, tls, none"),
+        ("DEEPSTEAD_EMAIL_SENDER", "nobody", "is no e-mail address"),
+        ("DEEPSTEAD_EMAIL_SENDER", "a@b.no\nBcc: c@d.no", "is no e-mail address"),
+        ("DEEPSTEAD_ADDRESS", "box.example.org", "Write one such as https://"),
+        ("DEEPSTEAD_ADDRESS", "ftp://box.example.org", "Write one such as https://"),
+        ("DEEPSTEAD_ADDRESS", "https://box.example.org/?a=1", "Write one such as https://"),
+    ],
+)
+def test_a_setting_of_notices_that_cannot_be_used_is_named(
+    monkeypatch: pytest.MonkeyPatch, name: str, raw: str, said: str
+) -> None:
+    monkeypatch.setenv(name, raw)
+    read: dict[str, Callable[[], object]] = {
+        "DEEPSTEAD_EMAIL_SECURITY": lambda: env.mail_security(name, "starttls"),
+        "DEEPSTEAD_EMAIL_SENDER": lambda: env.mail_address(name, "deepstead@localhost"),
+        "DEEPSTEAD_ADDRESS": lambda: env.web_address(name),
+    }
+    with pytest.raises(env.EnvError, match=said):
+        read[name]()
+
+
+def test_the_own_address_ends_in_a_stroke(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("DEEPSTEAD_ADDRESS", "https://box.example.org")
+    assert env.web_address("DEEPSTEAD_ADDRESS") == "https://box.example.org/"
+    monkeypatch.delenv("DEEPSTEAD_ADDRESS")
+    assert env.web_address("DEEPSTEAD_ADDRESS") == ""
