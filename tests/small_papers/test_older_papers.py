@@ -10,6 +10,7 @@ import pytest
 from facility import events
 from facility.models import Event, Site, SiteRole
 from facility.papers.printing import of_size, size_asked
+from facility.report.sealing_check import faults_of
 from tests import make
 from tests.facility.readiness_db import build
 from tests.small_papers.reading import signed_in, sizes_of, text_of
@@ -45,6 +46,7 @@ def test_the_foot_names_the_newest_event_and_letter_is_a_choice(which: str, site
     newest = Event.objects.order_by("-seq")[0].seq
     pdf = client.get(address).content
     assert sizes_of(pdf) == {A4}
+    assert faults_of(pdf) == []
     assert f"newest event {newest} page 1 / " in text_of(pdf)
     assert sizes_of(client.get(address, {"size": "Letter"}).content) == {LETTER}
 
