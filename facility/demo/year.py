@@ -1,4 +1,4 @@
-"""The part of the demo that no file of the importer carries: comparisons, a waiver, drills and a visit, through the services."""
+"""The part of the demo that no file of the importer carries: comparisons, a waiver, drills, procedures, a visit, through the services."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from facility import services
 from facility.events import Actor
-from facility.models import Drill, DrillKind, FindingAnswer, Inspection, Person, VisitFinding
-from facility.practice.services import hold
+from facility.models import Drill, DrillKind, FindingAnswer, Inspection, Person, Procedure, VisitFinding
+from facility.practice import services as practice
 from facility.visits import services as visits
 from maintenance.calibrating import services as comparing
 from maintenance.models import Calibration, Equipment, IntervalRule, Reference, ReferenceCertificate
@@ -57,6 +57,8 @@ def play(path: Path, site: Site, shift: timedelta, days: tuple[ZoneInfo, date]) 
         _waive(told, one)
     for one in told.content["drill"]:
         _drill(told, one)
+    for one in told.content["procedure"]:
+        _procedure(told, one)
     for one in told.content["visit"]:
         _visit(told, one)
 
@@ -145,7 +147,17 @@ def _drill(told: Told, one: dict[str, Any]) -> None:
             kind=kind, held_at=told.at(held["at"]), minutes=Decimal(held["minutes"]), reached=held["reached"],
             went_wrong=held.get("went_wrong", ""), actions=held.get("actions", ""), led_by=held["led_by"],
         )  # fmt: skip
-        hold(row, [people[key] for key in held["people"]], by=Actor(held["led_by"]), late=True)
+        practice.hold(row, [people[key] for key in held["people"]], by=Actor(held["led_by"]), late=True)
+
+
+def _procedure(told: Told, one: dict[str, Any]) -> None:
+    row = Procedure(
+        site=told.site, key=one["key"], title=one["title"], text=one["text"].strip(), why=one["why"],
+        in_force_from=told.at(one["in_force_from"]),
+    )  # fmt: skip
+    practice.put_in_force(row, by=Actor(DIRECTS), reason=one["why"])
+    for person in Person.objects.filter(site=told.site, key__in=one["read_by"]).select_related("site"):
+        practice.mark_read(row, person, by=Actor(person.name))
 
 
 def _visit(told: Told, one: dict[str, Any]) -> None:

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from facility.demo.loading import load
-from facility.models import Drill, Event, VisitFinding
+from facility.models import Drill, Event, Procedure, ProcedureRead, VisitFinding
 from facility.record_check import verify
 from maintenance.models import Calibration, IntervalRule, WorkRecord
 from maintenance.upkeep.adopting import deviations
@@ -44,13 +44,17 @@ class DemoOfAYear(LoadedDemo):
         assert [row.equipment.tag for row in differ] == ["HOSE-1", "HOSE-2"]
         assert all(row.house_reason and row.approved_by for row in differ)
 
-    def test_a_waiver_drills_and_a_visit_are_there(self) -> None:
+    def test_a_waiver_drills_procedures_and_a_visit_are_there(self) -> None:
         waiver = Waiver.objects.get()
         assert (waiver.need is not None and waiver.need.key, str(waiver.ends_at.date())) == ("power", "2025-11-19")
         assert list(Drill.objects.order_by("held_at").values_list("reached", flat=True)) == [False, True, True]
         open_ones = VisitFinding.objects.filter(closed_on=None)
         assert [(one.number, str(one.due_on)) for one in open_ones] == [(1, "2026-03-01")]
         assert VisitFinding.objects.count() == 2
+        assert list(Procedure.objects.order_by("key").values_list("key", "approved_by")) == [
+            ("fire-inside", "Astrid Solheim"), ("lost-oxygen", "Astrid Solheim"),
+        ]  # fmt: skip
+        assert ProcedureRead.objects.count() == 9
 
     def test_its_log_holds(self) -> None:
         assert verify().ok
