@@ -12,8 +12,9 @@ from django.utils.translation import gettext as _
 
 from facility import events, services
 from facility.events import What
-from facility.models import Flag, Membership, Notice, NoticeHour, NoticeKind, NoticeMute, Snooze
+from facility.models import Flag, Notice, NoticeHour, NoticeKind, NoticeMute, Snooze
 from facility.notices.drafts import NEVER_MUTED, group_of
+from facility.notices.people import answering_at
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -84,9 +85,7 @@ def snooze(row: Snooze, *, by: Actor) -> Snooze:
         problems["until"] = _("Nothing is put off by more than 92 days at once. Give an earlier end.")
     if not row.why.strip():
         problems["why"] = _("Give a reason: it is kept with the record.")
-    if not Membership.objects.filter(
-        site=row.site_id, user=row.owner_id, retired_at=None, user__is_active=True
-    ).exists():
+    if not answering_at(row.site).filter(pk=row.owner_id).exists():
         problems["owner"] = _("Whoever answers for it needs an account with a role here. Choose another.")
     if problems:
         raise ValidationError(problems)

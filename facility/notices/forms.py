@@ -8,8 +8,9 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from facility.fields import InstantField
-from facility.models import NoticeKind, SiteRole, User
+from facility.models import NoticeKind, User
 from facility.notices.drafts import NEVER_MUTED
+from facility.notices.people import answering_at
 
 if TYPE_CHECKING:
     from facility.models import Site
@@ -45,7 +46,5 @@ class SnoozeForm(forms.Form):
     def open_at(self, site: Site) -> None:
         """Offer the accounts with a role at a site that may do something there."""
         fields: Any = self.fields
-        members = User.objects.filter(is_active=True, memberships__site=site, memberships__retired_at=None)
-        members = members.exclude(memberships__role=SiteRole.INSPECTOR).distinct()
-        fields["owner"].queryset = members.order_by("last_name", "first_name", "username")
+        fields["owner"].queryset = answering_at(site).order_by("last_name", "first_name", "username")
         fields["until"].set_zone(site.zone)

@@ -6,6 +6,8 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from facility import services
 from facility.models import Delivery, Notice, NoticeHour, NoticeWay
@@ -246,3 +248,25 @@ def test_plans_that_one_need_will_stop_are_one_line_with_the_first(clock: Clock)
     assert body(who).count("stopped by depth") == 1
     assert "stopped by depth; and 2 more plans" in body(who)
     assert "chamber-1: tt5: not ready from 5 Dec 2026 19:00" in body(who)
+
+
+def test_at_a_site_without_a_director_the_first_account_is_told(clock: Clock) -> None:
+    """As on a box that one person has just set up: somebody has to be told; with a director the box's keeper is not."""
+    alone, led = make.site(zone="UTC"), make.site(zone="UTC")
+    first, boss = make.user(is_superuser=True), make.user(led, "director")
+    make.supervisor(alone)
+    digest.make(clock.now)
+    assert {one.user_id for one in Notice.objects.filter(site=led)} == {boss.pk}
+    assert first.pk in {one.user_id for one in Notice.objects.filter(site=alone)}
+
+
+def test_the_queries_of_a_run_do_not_grow_with_people(clock: Clock) -> None:
+    counts = []
+    for people in (2, 40):
+        site = make.site(zone="UTC")
+        for _one in range(people):
+            make.user(site, "tender")
+        with CaptureQueriesContext(connection) as caught:
+            digest.make(clock.now)
+        counts.append(len(caught))
+    assert counts[0] == counts[1]

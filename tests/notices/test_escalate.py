@@ -156,3 +156,10 @@ def test_a_call_out_cannot_be_muted(clock: Clock) -> None:
     call = calls.begin(chamber, [make.person(chamber.site, user=user)], by=scene.BY)
     calling.tell(call.pk, clock.now)
     assert user.pk in {one.user_id for one in scene.told("call-out")}
+
+
+def test_without_a_director_the_first_account_hears_what_nobody_acknowledged(clock: Clock) -> None:
+    gone_wrong(clock)
+    first = make.user(is_superuser=True)
+    escalate.run(clock.pass_by(minutes=15))
+    assert {one.user_id for one in scene.told("unanswered")} == {first.pk, None}

@@ -6,13 +6,14 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils.formats import date_format
 
 from facility.models import Event, Notice, NoticeHour, NoticeMute, SiteRole, Snooze
-from facility.notices import digest, watch
+from facility.notices import acting, digest, watch
 from facility.sweep import looking
 from tests import make
 from tests.facility.readiness_db import build
@@ -164,12 +165,32 @@ def test_somebody_answers_for_a_thing_until_an_end_and_it_is_an_event(clock: Clo
 def test_a_refused_snooze_says_why_and_nothing_typed_is_lost(clock: Clock, field: str, value: str, words: str) -> None:
     site = make.site(zone="UTC", key="skerrow")
     me = make.supervisor(site)
-    sent = {"thing": overdue(site), "owner": me.pk, "until": typed(clock.now + timedelta(days=3)), "why": "part ordered"}
+    sent = {
+        "thing": overdue(site),
+        "owner": me.pk,
+        "until": typed(clock.now + timedelta(days=3)),
+        "why": "part ordered",
+    }
     answer = client(me).post("/skerrow/flags/snooze/", sent | {field: value})
     assert answer.status_code == 422
     assert words in answer.content.decode()
     assert ("part ordered" in answer.content.decode()) is (field != "why")
     assert not Snooze.objects.exists()
+
+
+@pytest.mark.parametrize("role", [SiteRole.INSPECTOR, None])
+def test_who_may_do_nothing_here_cannot_answer_for_a_thing_and_a_first_account_can(
+    clock: Clock, role: SiteRole | None
+) -> None:
+    site = make.site(zone="UTC", key="skerrow")
+    first = make.user(is_superuser=True)
+    other = make.user(site, role) if role else make.user(make.site(), SiteRole.DIRECTOR)
+    sent = {"thing": overdue(site), "until": typed(clock.now + timedelta(days=3)), "why": "part ordered"}
+    assert client(first).post("/skerrow/flags/snooze/", sent | {"owner": other.pk}).status_code == 422
+    row = Snooze(site=site, thing=sent["thing"], owner=other, until=clock.now + timedelta(days=3), why="x")
+    with pytest.raises(ValidationError, match="needs an account with a role here"):
+        acting.snooze(row, by=make.BY)
+    assert client(first).post("/skerrow/flags/snooze/", sent | {"owner": first.pk}).status_code == 302
 
 
 def test_a_second_snooze_of_a_thing_takes_the_first_one_s_place(clock: Clock) -> None:
