@@ -13,6 +13,7 @@ from facility import services
 from facility.models import Event, SiteRole
 from facility.papers import printing
 from facility.papers.press import press
+from facility.report.sealing_check import faults_of
 from tests import make
 from tests.treatments.after.pdf_text import everything_in, pages_of
 from tests.treatments.after.support import CLINICAL, SECRET, Whole, closed, sign_as, whole_six
@@ -126,6 +127,15 @@ def test_a_paper_says_by_its_own_metadata_what_it_is_made_by(whole: Whole, tmp_p
         assert bool(document.Root.MarkInfo.Marked)
         assert str(document.Root.Lang) == "en"
         assert bool(document.Root.ViewerPreferences.DisplayDocTitle)
+
+
+def test_papers_of_a_full_record_keep_what_their_metadata_promise(whole: Whole) -> None:
+    """By a validator of PDF/A-3a and PDF/UA-1 that did not make them."""
+    given = {"name": "on", "clinical": "on"}
+    assert faults_of(paper(whole, SiteRole.PHYSICIAN, **given).content) == []
+    boss = signed_in(make.supervisor(whole.run.chamber.site))
+    page = reverse("treatments:personal_log", args=[whole.run.chamber.site.key, whole.tender_person.pk])
+    assert faults_of(boss.get(page).content) == []
 
 
 def test_a_void_signature_is_struck_on_the_paper(whole: Whole) -> None:
