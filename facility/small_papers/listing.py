@@ -83,6 +83,8 @@ def _of_one(site: Site) -> tuple[Listed, ...]:
                _to("places:plant", site), chosen=True),
         Listed(_("Personal log"), _("one of the crew, to take along; printed from the exposures on the page of the person"),
                _to("places:people", site), chosen=True),
+        Listed(_("Personal record"), _("one of the crew, and those who keep the people; printed from one's own page"),
+               _to("readiness:me", site), chosen=True),
         Listed(_("Year-end figures"), _("whoever answers for the year; as known on a day"), _to("small_papers:year_end", site)),
     )  # fmt: skip
 
