@@ -45,6 +45,10 @@ LONG: frozenset[Kind] = frozenset(
 """What may take minutes: it runs beside the others, so that no call waits for a backup or a pack."""
 
 
+LOOKED_AT = 200
+"""So many of the newest rows tell when each kind was due last."""
+
+
 class Lane(StrEnum):
     """Which jobs one runner takes."""
 
@@ -114,10 +118,27 @@ def enqueue_daily(plan: Iterable[Daily | Every], *, now: datetime) -> int:
     today = now.astimezone(UTC)
     due = {key: job for job in plan if (key := job.key(today)) is not None}
     stored = set(Job.objects.filter(once_key__in=due).values_list("once_key", flat=True))
+    old = [job for key, job in due.items() if key in stored]
+    due = {key: job for key, job in due.items() if key not in stored} | _again(old, today)
     open_now = set(Job.objects.filter(finished_at=None, dead_at=None).values_list("kind", flat=True).distinct())
-    new = [
-        key for key, job in due.items() if key not in stored and not (isinstance(job, Every) and job.kind in open_now)
-    ]
-    for key in new:
-        enqueue(due[key].kind, due_at=now, once_key=key)
+    new = {key: job for key, job in due.items() if not (isinstance(job, Every) and job.kind in open_now)}
+    for key, job in new.items():
+        enqueue(job.kind, due_at=now, once_key=key)
     return len(new)
+
+
+def _again(stored: Iterable[Daily | Every], today: datetime) -> dict[str, Daily | Every]:
+    """Return the slots that come a second time since the clock was set back, each under a key of its own. One query.
+
+    Else what is done every few minutes would rest for as long as the clock was set back. The newest row of a kind tells
+    it: it was due later than the clock shows, or, when the first of the repeated slots is over, in another slot.
+    """
+    newest: dict[str, tuple[int, datetime]] = {}
+    for pk, kind, due_at in Job.objects.order_by("-pk").values_list("pk", "kind", "due_at")[:LOOKED_AT]:
+        newest.setdefault(kind, (pk, due_at))
+    found: dict[str, Daily | Every] = {}
+    for job in stored:
+        pk, due_at = newest.get(job.kind, (0, today))
+        if isinstance(job, Every) and (due_at > today or job.key(due_at.astimezone(UTC)) != job.key(today)):
+            found[f"{job.key(today)}:after-{pk}"] = job
+    return found

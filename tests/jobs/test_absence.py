@@ -15,7 +15,7 @@ from django.urls import reverse
 from facility import events
 from facility.jobs import absence
 from facility.jobs.loop import Loop
-from facility.jobs.queue import Daily, Every, Kind
+from facility.jobs.queue import Daily, Every, Kind, enqueue_daily
 from facility.models import Event, Heartbeat, Job, User
 from facility.project.schedule import DAILY
 from tests import make
@@ -183,6 +183,39 @@ def test_a_clock_set_back_under_a_running_box_does_not_stop_the_planning(clocks:
     clocks.now -= timedelta(days=1)
     loop.plan_today(clocks.now)
     assert set(Job.objects.values_list("once_key", flat=True)) == {"tidy:2030-05-03", "tidy:2030-05-04"}
+
+
+def test_what_is_due_every_few_minutes_goes_on_after_the_clock_was_set_back(clocks: Clocks) -> None:
+    """Its slots of that day are stored already; the watch over the box must not rest for a day just then."""
+    loop = started(clocks, [Every(Kind.TIDY, minutes=5)])
+    due = []
+    for minutes in (0, 1, 5, -24 * 60, 1, 4, 1, 9, 24 * 60):
+        clocks.now += timedelta(minutes=minutes)
+        before = Job.objects.count()
+        loop.plan_today(clocks.now)
+        loop.plan_today(clocks.now)
+        Job.objects.update(finished_at=clocks.now)
+        due.append(Job.objects.count() - before)
+    assert due == [1, 0, 1, 1, 0, 1, 0, 1, 1]
+
+
+def test_a_day_that_comes_again_slot_by_slot_has_one_job_each_time(clocks: Clocks) -> None:
+    loop = started(clocks, [Every(Kind.TIDY, minutes=5)])
+    for _day in range(2):
+        clocks.now = BACK
+        for _minute in range(20):
+            loop.plan_today(clocks.now)
+            Job.objects.update(finished_at=clocks.now)
+            clocks.now += timedelta(minutes=1)
+    assert Job.objects.count() == 8
+
+
+def test_two_dispatchers_store_a_repeated_slot_once(clocks: Clocks) -> None:
+    plan = [Every(Kind.TIDY, minutes=5)]
+    for at in (BACK, BACK - timedelta(days=1)):
+        enqueue_daily(plan, now=at)
+        Job.objects.update(finished_at=at)
+    assert [enqueue_daily(plan, now=BACK) for _ in range(2)] == [1, 0]
 
 
 @pytest.fixture

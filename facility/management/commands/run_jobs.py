@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import BaseCommand
 from django.db import connection
 
+from facility.health import pulse
 from facility.jobs import worn
 from facility.jobs.dispatch import Dispatcher
 from facility.jobs.loop import Loop
@@ -72,4 +73,6 @@ class Command(BaseCommand):
 
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, end)
+        if loop.lane is not Lane.LONG:
+            pulse.start(loop.stopped)
         return loop.run() and not told.is_set()
