@@ -95,11 +95,12 @@ def _lines(answer: Answer, *, several: bool) -> Iterable[WallLine]:
 def _void_from(at: datetime, lines: Iterable[WallLine], rules: Mapping[str, Decimal]) -> datetime:
     """Return the first instant at which a printed state may be wrong by the clock alone.
 
-    It is the first end of a table that could be started, and never later than a check may be old: whatever is not seen
-    by then has to be looked at again.
+    It is the first end of a table that could be started, or the first begin of one that could not, and never later than
+    a check may be old: whatever is not seen by then has to be looked at again.
     """
-    ends = [line.until for line in lines if line.may_start and line.until is not None]
-    return min([*ends, at + timedelta(minutes=int(rules["check_age_min"]))])
+    turns = [line.until if line.may_start else line.ready_from for line in lines]
+    latest = at + timedelta(minutes=int(rules["check_age_min"]))
+    return min([latest, *(turn for turn in turns if turn is not None)])
 
 
 def _contacts(site: Site, at: datetime, confirm_days: int) -> tuple[tuple[Contact, ...], tuple[str, ...]]:

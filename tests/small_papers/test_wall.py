@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 
 import facility
 from facility import house, services
-from facility.models import Contact, ContactKind, KeyUse, Site, SiteRole
+from facility.models import Contact, ContactKind, KeyUse, ShutDown, Site, SiteRole
 from facility.report.sealing_check import faults_of
 from facility.small_papers.making import Print, html_of, pdf_of
 from facility.small_papers.marks import addresses
@@ -73,6 +73,16 @@ def test_where_no_end_is_on_record_it_is_void_once_a_check_would_be_too_old(site
     at = AT + timedelta(days=30)  # by then nothing can be started, so no table has an end
     limit = timedelta(minutes=int(house.values(site)["check_age_min"]))
     assert wall_of(site, at).void_from == at + limit
+
+
+def test_a_table_that_can_start_later_by_itself_ends_the_sheet_too(site: Site) -> None:
+    until = AT + timedelta(hours=2)
+    shut = ShutDown(chamber=site.chambers.get(), starts_at=AT - timedelta(hours=1), ends_at=until, why="pool test")
+    services.add(shut, by=make.BY)
+    found = wall_of(site, AT)
+    assert {one.state for one in found.lines} == {"Not ready"}
+    assert found.lines[0].ready_from == until
+    assert found.void_from == until
 
 
 def test_no_state_word_stands_without_the_time_as_of_which_it_holds(site: Site) -> None:
