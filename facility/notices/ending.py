@@ -47,6 +47,12 @@ def put_back(row: Delivery) -> None:
     _held(row).update(lease_until=None, tries=row.tries - 1, error=_("It was put off: others took long."))
 
 
+def postpone(rows: QuerySet[Delivery], tries: int, error: SendError, *, at: datetime) -> None:
+    """Put off, without a try of their own, what would fail as another did; what is to be given up is left to its try."""
+    young = rows.filter(notice__made_at__gt=at - KEPT)
+    young.update(due_at=at + pause_after(tries), error=str(error)[:500])
+
+
 def _held(row: Delivery) -> QuerySet[Delivery]:
     """Return the row only while this very lease still stands."""
     rows = Delivery.objects.filter(pk=row.pk, tries=row.tries, lease_until=row.lease_until)

@@ -86,5 +86,5 @@ def _entry(row: Delivery, now: datetime) -> Entry:
     elif row.lease_until is not None and row.lease_until > now:
         mark, state = "open", _("being sent")
     else:
-        mark, state = "over" if row.tries else "open", _("waits")
+        mark, state = "over" if row.error else "open", _("waits")
     return Entry(row, masked(row.way.way, row.way.address), mark, state)

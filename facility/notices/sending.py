@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import datetime
 
+    from django.db.models import QuerySet
+
 log = logging.getLogger(__name__)
 
 BATCH: Final = 20
@@ -111,9 +113,10 @@ def send_one(row: Delivery, turn: Turn) -> SendError | None:
         _hand_over(row, parcel, turn)
     except SendError as error:
         turn.failed += 1
-        if error.link_down:
-            turn.down[target] = str(error)
         ending.failed(row, error, at=events.now())
+        if error.link_down and target not in turn.down:
+            turn.down[target] = str(error)
+            ending.postpone(_like(row), row.tries, error, at=events.now())
         return error
     turn.sent += 1
     ending.sent(row, at=events.now())
@@ -123,6 +126,12 @@ def send_one(row: Delivery, turn: Turn) -> SendError | None:
 def target_of(row: Delivery) -> str:
     """Return what messages have in common that fail together: the mail server, or the way."""
     return "email" if row.way.way == Way.EMAIL else f"way {row.way_id}"
+
+
+def _like(row: Delivery) -> QuerySet[Delivery]:
+    """Return what else is due and would fail with this one."""
+    same = Q(way__way=Way.EMAIL) if row.way.way == Way.EMAIL else Q(way=row.way_id)
+    return Delivery.objects.filter(due(events.now()) & same)
 
 
 def _hand_over(row: Delivery, parcel: Parcel, turn: Turn) -> None:

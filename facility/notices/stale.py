@@ -32,7 +32,7 @@ def settle(open_rows: Q, now: datetime) -> None:
     for condition, why in _moot(open_rows, now):
         Delivery.objects.filter(open_rows).filter(condition).update(given_up_at=now, lease_until=None, error=why)
     old = _old(open_rows, now)
-    for way in list(old.order_by("way").values_list("way", flat=True).distinct()):
+    for way in sorted(set(old.values_list("way", flat=True))):
         _together(way, open_rows, now)
 
 

@@ -7,6 +7,8 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from facility.health.keeping import unsent
 from facility.jobs import tasks
@@ -60,6 +62,28 @@ def test_while_the_mail_server_is_away_it_is_asked_once_a_turn_and_the_job_goes_
     assert tasks.send_notices() == "5 sent, 0 could not be sent now, 0 wait."
     assert len(post.letters) == 5
     assert Job.objects.count() == 1
+
+
+def test_of_many_that_wait_for_one_line_only_a_batch_is_touched_one_by_one(
+    site: Site, clock: Clock, post: servers.MailServer, web: servers.WebServer, settings: Any
+) -> None:
+    kit.way(site)
+    kit.way(site, way="push", address=web.at("/a"))
+    queue([kit.notice(site) for _n in range(200)], now=NOON)
+    settings.EMAIL_PORT = 1
+    with CaptureQueriesContext(connection) as asked:
+        assert send() == "200 sent, 10 could not be sent now, 200 wait."
+    one_by_one = [
+        one for one in asked if one["sql"].startswith("UPDATE") and '"due_at"' in one["sql"].split("WHERE")[0]
+    ]
+    assert len(one_by_one) == 10 + 1  # half of a batch goes by e-mail
+    waiting = Delivery.objects.filter(way__way="email")
+    assert set(waiting.values_list("due_at", "error")) == {
+        (NOON + timedelta(seconds=30), "The mail server cannot be reached."),
+    }  # fmt: skip
+    settings.EMAIL_PORT = post.port
+    clock.pass_by(seconds=30)
+    assert send() == "200 sent, 0 could not be sent now, 0 wait."
 
 
 def test_after_three_days_it_is_given_up_and_that_is_an_event(site: Site, clock: Clock, web: servers.WebServer) -> None:
