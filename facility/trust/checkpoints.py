@@ -158,13 +158,20 @@ def log_size() -> int:
     return size or 0
 
 
-def signer(text: str) -> SigningKey | None:
+def log_keys() -> list[SigningKey]:
+    """Return every key of the log there ever was."""
+    return list(SigningKey.objects.filter(use=KeyUse.LOG))
+
+
+def signer(text: str, known: list[SigningKey] | None = None) -> SigningKey | None:
     """Return the key on record by which a note is signed, or None if it is by none of them.
+
+    ``known``: the keys of the log, where many notes are looked at.
 
     Errors: NoteError if it is no note of a head.
     """
     told = note.parse(text)
-    for row in SigningKey.objects.filter(use=KeyUse.LOG):
+    for row in log_keys() if known is None else known:
         raw = keys.raw_of(row)
         for name, number, signature in told.signatures:
             if number == note.key_id(name, raw) and _holds(told.text, signature, raw):

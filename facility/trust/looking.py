@@ -64,7 +64,10 @@ def compare(texts: Iterable[str]) -> list[str]:
 
 
 def _compared(noted: list[_Noted]) -> list[Contradiction]:
-    found = [_against(one, faults.not_signed(one.told.size)) for one in noted if checkpoints.signer(one.text) is None]
+    known = checkpoints.log_keys()
+    found = [
+        _against(one, faults.not_signed(one.told.size)) for one in noted if checkpoints.signer(one.text, known) is None
+    ]
     size = checkpoints.log_size()
     beyond = sorted((one for one in noted if one.told.size > size), key=lambda one: one.told.size)
     found += [_against(one, faults.shorter(size, one.told.size, _made_at(one.text))) for one in beyond]
@@ -121,7 +124,7 @@ def _texts(found: list[Contradiction]) -> Iterator[tuple[str, str]]:
         if not _fits(text, size, bytes(root)):
             found.append(Contradiction(faults.not_signed(size), text))
         yield text, ""
-    beside = keyfiles.path_of(checkpoints.NEWEST)
+    beside, ours = keyfiles.path_of(checkpoints.NEWEST), f"{keys.origin()}\n"
     for path in [beside, *_copies()]:
         try:
             text = path.read_bytes().decode(errors="replace")
@@ -130,7 +133,7 @@ def _texts(found: list[Contradiction]) -> Iterator[tuple[str, str]]:
         except OSError as error:
             found.append(Contradiction(faults.file_unreadable(path, error), "", str(path)))
             continue
-        if path == beside or text.startswith(f"{keys.origin()}\n"):
+        if path == beside or text.startswith(ours):
             yield text, str(path)
 
 
