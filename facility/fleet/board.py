@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 from django.db.models import QuerySet
 
-from facility.compute.fleet import CAN_START, SHOWN_FOR, Kept, Log, Old, shown_until, why_old
+from facility.compute.fleet import SHOWN_FOR, Kept, Log, Old, shown_until, why_old
 from facility.compute.states import State
 from facility.fleet.keeping import KeptChamber, common_events, kept_chambers
 from facility.fleet.states import ChamberState, PlanState, states_of
 from facility.gathered import branch, fetch, newest
 from facility.jobs.queue import Kind, enqueue
-from facility.models import Chamber, Event, Heartbeat
+from facility.models import Chamber
 from facility.readiness import context
 
 if TYPE_CHECKING:
@@ -135,14 +135,11 @@ def pulse_of(rows: list[KeptChamber], at: datetime) -> tuple[Log, list[Row]]:
     """Return what the log says since these rows were kept, and when the box was last heard of. One query."""
     if not rows:
         return Log(0, 0), []
-    one = branch(
-        PULSE, Chamber.objects.filter(pk=rows[0].chamber),
-        newest(Event.objects.order_by("-seq"), "recorded_at", "seq"),
-        newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
-        newest(common_events(rows, at), "seq"),
-    )  # fmt: skip
-    ((event, beat, common),) = fetch([one])[PULSE]
-    return Log(event[1] if event else 0, common[0] if common else 0), [[event, beat]]
+    anchor = Chamber.objects.filter(pk=rows[0].chamber)
+    (found,) = fetch([branch(PULSE, anchor, *context.pulse(at), newest(common_events(rows, at), "seq"))])[PULSE]
+    *pulse, common = found
+    event = pulse[0]
+    return Log(event[1] if event else 0, common[0] if common else 0), [pulse]
 
 
 def reckoned(rows: list[KeptChamber], at: datetime, *, due: bool) -> Mapping[int, ChamberState]:
@@ -187,11 +184,7 @@ def names_of(rows: Iterable[Standing]) -> tuple[str, ...]:
     return tuple(sorted({plan.name for row in rows for plan in row.plans()}))
 
 
-def _best_first(row: Standing) -> tuple[bool, State, bool, float, str]:
+def _best_first(row: Standing) -> tuple[int, bool, float, str]:
     """Put what can start first, the longest first; no end on record is the longest."""
-    order = list(State)
     ends = row.holds_until
-    return (
-        row.state not in CAN_START, order.index(row.state), ends is not None,
-        -ends.timestamp() if ends else 0.0, row.place.site_name,
-    )  # type: ignore[return-value]  # fmt: skip
+    return list(State).index(row.state), ends is not None, -ends.timestamp() if ends else 0.0, row.place.site_name

@@ -11,8 +11,8 @@ from facility.models.site import Chamber
 class FleetState(models.Model):
     """One chamber's answer at an instant, kept for pages over many chambers. Never shown as good when it is old.
 
-    ``plans`` is a list of objects: plan, name, state, holds_until, need. ``known_seq`` is the number of the newest
-    event that the answer had seen; a later event of the site makes it old.
+    ``plans`` is a list of objects: plan, name, party, state, holds_until, need, called (the need's name), lift.
+    ``known_seq`` is the number of the newest event that the answer had seen; a later event of the site makes it old.
     """
 
     chamber = models.OneToOneField(Chamber, models.PROTECT, related_name="fleet_state", verbose_name=_("chamber"))

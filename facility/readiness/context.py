@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from django.http import HttpRequest
 
     from facility.access import Visit
-    from facility.gathered import Row
+    from facility.gathered import AsJson, Row
 
 RUNNER_LATE = timedelta(minutes=10)
 CLOCK_SLACK = timedelta(minutes=1)
@@ -77,13 +77,17 @@ def branches(site: Site, at: datetime) -> list[QuerySet[Any]]:
             newest(of_sheet, "signed_at", "signed_by"),
         ),
         branch(RUN, current(Run).filter(chamber__site=site, started_at__isnull=False, ended_at=None), "number", "started_at", "pk"),
-        branch(
-            PULSE, Site.objects.filter(pk=site.pk),
-            newest(Event.objects.order_by("-seq"), "recorded_at"),
-            newest(Heartbeat.objects.filter(beat_at__lte=at + CLOCK_SLACK).order_by("-beat_at"), "beat_at"),
-            newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
-        ),
+        branch(PULSE, Site.objects.filter(pk=site.pk), *pulse(at)),
     ]  # fmt: skip
+
+
+def pulse(at: datetime) -> tuple[AsJson, AsJson, AsJson]:
+    """Return the columns that ``notices`` reads: the newest event, the runner's newest beat up to now, and of all."""
+    return (
+        newest(Event.objects.order_by("-seq"), "recorded_at", "seq"),
+        newest(Heartbeat.objects.filter(beat_at__lte=at + CLOCK_SLACK).order_by("-beat_at"), "beat_at"),
+        newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
+    )
 
 
 def unanswered(site: Site, request: HttpRequest) -> QuerySet[Any]:
