@@ -168,7 +168,9 @@ def _past(day: date | None, today: date) -> str:
 def _missed(one: DueState, stops: Stops) -> str:
     if not one.counts_for_readiness:
         return _("none: it does not count for readiness")
-    return stops.of_item(one.tag, restricts=one.effect == OverdueEffect.LIMITS).words or _("none: no table rests on it")
+    return stops.of_item(one.tag, restricts=one.effect == OverdueEffect.LIMITS).words or _(
+        "none: no need of a table names it"
+    )
 
 
 def _calendar(asked: Asked) -> Iterator[DueLine]:
@@ -225,7 +227,7 @@ class _Names:
         through = one.good_through
         if one.sort is Sort.LIFE:
             tag, name, kind = self._items[one.pk]
-            missed = stops.of_item(tag, restricts=False).words or _("none: no table rests on it")
+            missed = stops.of_item(tag, restricts=False).words or _("none: no need of a table names it")
             return DueLine(area_of(kind), f"{tag} {name}", _("end of its service life: replace"), through, late, state,
                            stops=missed, record=_("item %(number)d") % {"number": one.pk})  # fmt: skip
         if one.sort is Sort.CONTACT:
