@@ -37,6 +37,13 @@ WORDS: Final = {
     Kind.CHECK_PACK: gettext_lazy("Verify a pack"),
     Kind.RENDER_VOLUMES: gettext_lazy("Press the months that are over"),
     Kind.CHECKPOINT: gettext_lazy("Sign the head of the log"),
+    Kind.SEND_NOTICES: gettext_lazy("Send the notices that wait"),
+    Kind.WATCH_READINESS: gettext_lazy("Look whether readiness changed"),
+    Kind.DIGESTS: gettext_lazy("Make the digests of the day"),
+    Kind.ESCALATE: gettext_lazy("Raise what nobody has acknowledged"),
+    Kind.TELL_CALL_OUT: gettext_lazy("Tell people of a call-out"),
+    Kind.WATCH_BOX: gettext_lazy("Look what the box needs somebody for"),
+    Kind.REFRESH_FLEET: gettext_lazy("Reckon all chambers anew for the page over them"),
 }
 
 

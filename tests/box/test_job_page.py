@@ -140,6 +140,12 @@ def test_the_schedule_shows_when_each_was_done_last_and_how_it_ended(client: Cli
     assert page.count("Run now") == len(DAILY)
 
 
+def test_each_scheduled_job_is_named_by_what_it_does(client: Client) -> None:
+    assert {entry.kind for entry in DAILY} <= set(jobs_shown.WORDS)
+    assert jobs_shown.words_of("from_a_newer_version") == "From a newer version"
+    assert "Look for what falls due" in shown(client)
+
+
 @pytest.mark.parametrize(
     ("entry", "next_at"),
     [
