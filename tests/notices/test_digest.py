@@ -260,6 +260,18 @@ def test_at_a_site_without_a_director_the_first_account_is_told(clock: Clock) ->
     assert first.pk in {one.user_id for one in Notice.objects.filter(site=alone)}
 
 
+def test_what_lapsed_since_the_last_look_is_told_as_it_is_today(clock: Clock) -> None:
+    """A box that was off for a week makes digests at once: due soon a week ago may be overdue now."""
+    site = make.site(zone="UTC")
+    make.work(make.rule(make.equipment(site, tag="DG-9"), months=12), date(2025, 12, 1))
+    who = make.user(site, "maintainer")
+    looking.sweep(clock.now)
+    clock.pass_by(days=7)
+    digest.make(clock.now)
+    assert "DG-9: calibration: overdue, good through 1 Dec 2026" in body(who)
+    assert looking.sweep(clock.now) == "flags 0 new, 1 standing"
+
+
 def test_the_queries_of_a_run_do_not_grow_with_people(clock: Clock) -> None:
     counts = []
     for people in (2, 40):
