@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Final
 
 from django.conf import settings
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -19,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 from facility import events
 from facility.backup import copies, keys, store, trial
 from facility.backup.faults import BackupError
+from facility.box.first import first_account
 from facility.health.keeping import BACKUP_LATE
 from facility.http import actor_of
 from facility.jobs.queue import Kind, enqueue
@@ -66,7 +66,7 @@ class Trial:
 @require_safe
 def backups(request: StaffRequest) -> HttpResponse:
     """Show the backups and what can be asked for."""
-    _first_account(request)
+    first_account(request)
     at = events.now()
     lines = _lines()
     age = store.newest_age(at)
@@ -80,7 +80,7 @@ def backups(request: StaffRequest) -> HttpResponse:
 @require_POST
 def ask(request: StaffRequest) -> HttpResponse:
     """Let a job make or try a backup now; one that waits or runs already is enough."""
-    _first_account(request)
+    first_account(request)
     kind = ASKED.get(request.POST.get("what", ""))
     if kind is None:
         messages.error(request, _("Choose what is to be done: a backup, or a trial of the newest."))
@@ -93,12 +93,6 @@ def ask(request: StaffRequest) -> HttpResponse:
         events.record(None, events.What("backup:asked", after={"what": kind.value}), by=actor_of(request))
     messages.success(request, _("It is done in the background; load this page again after a while."))
     return redirect("box:backups")
-
-
-def _first_account(request: StaffRequest) -> None:
-    """Refuse anybody but a first account: the box belongs to no single site."""
-    if not request.user.is_superuser:
-        raise PermissionDenied
 
 
 def _lines() -> list[Line]:

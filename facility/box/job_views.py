@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from facility import events
 from facility.box import jobs_shown
+from facility.box.first import first_account
 from facility.http import actor_of
 from facility.jobs import again
 from facility.models import Job
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @require_safe
 def jobs(request: StaffRequest) -> HttpResponse:
     """Show how the jobs stand."""
-    _first_account(request)
+    first_account(request)
     at = events.now()
     return render(request, "box/jobs.html", {"shown": jobs_shown.shown(at), "at": at})
 
@@ -33,7 +33,7 @@ def jobs(request: StaffRequest) -> HttpResponse:
 @require_POST
 def run_again(request: StaffRequest, pk: int) -> HttpResponse:
     """Let a job that was given up be tried again from the start."""
-    _first_account(request)
+    first_account(request)
     job = get_object_or_404(Job, pk=pk)
     if again.run_again(job.pk, by=actor_of(request)):
         messages.success(request, _("It is due again with all its tries; load this page again after a while."))
@@ -45,7 +45,7 @@ def run_again(request: StaffRequest, pk: int) -> HttpResponse:
 @require_POST
 def run_now(request: StaffRequest) -> HttpResponse:
     """Let a scheduled job be run now; one that waits or runs already is enough."""
-    _first_account(request)
+    first_account(request)
     kinds = {entry.kind.value: entry.kind for entry in jobs_shown.plan()}
     kind = kinds.get(request.POST.get("kind", ""))
     if kind is None:
@@ -55,9 +55,3 @@ def run_now(request: StaffRequest) -> HttpResponse:
     else:
         messages.info(request, _("That waits or runs already; this page tells how it ends."))
     return redirect("box:jobs")
-
-
-def _first_account(request: StaffRequest) -> None:
-    """Refuse anybody but a first account: the box belongs to no single site."""
-    if not request.user.is_superuser:
-        raise PermissionDenied
