@@ -55,6 +55,11 @@ def month(scope: Scope, first: date, last: date, today: date) -> Volume:
     """Return the volume of one month: everything that was recorded of its days."""
     frame = Frame(scope, first, last, today)
     sections = _of_areas(frame) if scope.areas or scope.source else [make(frame) for _area, make in _PARTS]
+    silent = [one.title for one in sections if one.says_nothing]
+    sections = [one for one in sections if not one.says_nothing]
+    if silent:
+        words = _("Nothing was recorded of these days in: %(what)s.") % {"what": "; ".join(silent)}
+        sections.append(Section(_("Without a record"), words))
     title = _("Records of %(month)s") % {"month": date_words(first, "F Y")}
     lead = _("Days %(first)s to %(last)s.") % {"first": frame.day(first), "last": frame.day(last)}
     code = f"{first:%Y-%m}"

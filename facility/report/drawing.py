@@ -61,7 +61,7 @@ def calendar(months: Sequence[tuple[str, Sequence[tuple[int, Mark]]]], legend: S
     for mark, words in legend:
         parts.append(_placed(x, y + 15, SHAPES[mark]))
         parts.append(_text(x + 11, y + 18.5, words))
-        x += 22 + 4.4 * len(words)
+        x += 24 + 4.6 * len(words)
     return _whole(WIDTH, y + 26, parts)
 
 

@@ -124,7 +124,7 @@ def work_done(frame: Frame) -> Section:
     numbers = frame.numbers(WorkRecord, (one.pk for one in found))
     failed = sum(1 for one in found if one.result != WorkResult.PASSED)
     gone = sum(1 for one in found if not one.is_current)
-    lead = _("%(count)d records of work, %(failed)d not passed, %(gone)d corrected or void.") % {
+    lead = _("Records of work: %(count)d; not passed: %(failed)d; corrected or void: %(gone)d.") % {
         "count": len(found), "failed": failed, "gone": gone}  # fmt: skip
     head = (_("Day"), _("Item"), _("What was done"), _("Result"), _("By"), _("Record"))
     cells = tuple(
@@ -184,7 +184,7 @@ def _plots(frame: Frame, row: Calibration, record: str) -> Iterable[Picture]:
             title = f"{row.equipment.tag}, {frame.day(row.done_on)}"
             way = _("as found") if run.name == "found" else _("as left")
             words = _("Errors of %(what)s, %(way)s: %(verdict)s.") % {"what": title, "way": way, "verdict": run.words}
-            yield Picture(address_of(run.wide), words, f"{title}, {way}: {run.words} ({record})")
+            yield Picture(address_of(run.wide), words, f"{title}, {way}: {run.words} ({record})", half=True)
 
 
 def defects_open(frame: Frame) -> list[Defect]:

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     from maintenance.upkeep.state import DueState
 
 
+#: the unit of a house rule that is a number without one: yes or no, a set of limits
+NO_UNIT = "1"
+
+
 def in_force(frame: Frame) -> Section:
     """Return procedures, house rules, sheets and plans in force at the end of the days, each with its version."""
     tables = (_procedures(frame), _sheets(frame), _plans(frame), _house(frame))
@@ -81,7 +85,7 @@ def _house(frame: Frame) -> Table:
         value = rule.number if row is None else row.value
         cells.append(
             (
-                Cell(rule.meaning), Cell(f"{value.normalize():f} {rule.unit}", figure=True, strong=row is not None),
+                Cell(rule.meaning), Cell(f"{value.normalize():f} {rule.unit if rule.unit != NO_UNIT else ''}".strip(), figure=True, strong=row is not None),
                 Cell(_("as shipped") if row is None else frame.day(row.in_force_from)), Cell(row.approved_by if row else ""),
                 Cell(numbers.of(row.pk) if row else "\u2013", figure=True),
             )

@@ -47,11 +47,15 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A picture of ours as an address within the page, and the same in words. ``caption`` stands below it."""
+    """A picture of ours as an address within the page, and the same in words. ``caption`` stands below it.
+
+    ``half``: two of them stand side by side.
+    """
 
     address: str
     words: str
     caption: str = ""
+    half: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,11 @@ class Section:
     notes: tuple[str, ...] = ()
     boxed: tuple[str, ...] = ()
     level: int = 2
+
+    @property
+    def says_nothing(self) -> bool:
+        """Whether there is neither a row nor a picture nor a fact in it."""
+        return not (self.pictures or self.facts or self.notes or any(table.rows for table in self.tables))
 
     @property
     def weight(self) -> int:

@@ -142,3 +142,14 @@ def test_a_check_keyed_in_from_paper_is_not_called_late() -> None:
     found = checks.checks_of(Frame(Scope(site, None, day, day), day, day, date(2026, 3, 1)))
     assert [marks[day] for _chamber, marks in found.calendars] == [gaps.Mark.PAPER]
     assert not found.late
+
+
+def test_a_month_says_of_what_nothing_was_recorded() -> None:
+    """No record is a finding too: what has none is named, not left out."""
+    site = make.site()
+    make.work(make.rule(make.equipment(site)), date(2026, 2, 9))
+    told = " ".join(
+        " ".join(pages_of(closed_month(_scope(site), date(2026, 2, 1), date(2026, 2, 28))[0].path.read_bytes())).split()
+    )
+    assert "Nothing was recorded of these days in: Checks, day by day; Runs; Comparisons" in told
+    assert "Records of work: 1; not passed: 0" in told
