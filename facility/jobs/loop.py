@@ -9,7 +9,7 @@ import threading
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from django.db import DatabaseError, close_old_connections, connection, transaction
+from django.db import DatabaseError, InterfaceError, close_old_connections, connection, transaction
 
 from facility import events
 from facility.jobs import absence, runner
@@ -112,7 +112,7 @@ class Loop:
         while True:
             try:
                 self.keep()
-            except DatabaseError:
+            except (DatabaseError, InterfaceError):
                 log.exception("The runner could not note that it is alive; it tries again in %s s.", BEAT_SECONDS)
             close_old_connections()
             if self.stopped.wait(BEAT_SECONDS):

@@ -6,9 +6,10 @@ import json
 import threading
 from datetime import UTC, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
+from unittest.mock import Mock
 
 import pytest
-from django.db import connection
+from django.db import InterfaceError, OperationalError, connection
 from django.test import Client
 from django.urls import reverse
 
@@ -216,6 +217,28 @@ def test_two_dispatchers_store_a_repeated_slot_once(clocks: Clocks) -> None:
         enqueue_daily(plan, now=at)
         Job.objects.update(finished_at=at)
     assert [enqueue_daily(plan, now=BACK) for _ in range(2)] == [1, 0]
+
+
+@pytest.mark.parametrize("fault", [OperationalError, InterfaceError])
+def test_a_database_that_does_not_answer_does_not_end_the_beats(
+    clocks: Clocks, monkeypatch: pytest.MonkeyPatch, fault: type[Exception]
+) -> None:
+    """Django tells a connection that is gone by either error, and only one of them is a DatabaseError."""
+    loop = Loop([], clock=lambda: clocks.now)
+    calls: list[int] = []
+
+    def keep() -> None:
+        calls.append(1)
+        if len(calls) == 1:
+            raise fault("the connection is gone")
+        loop.stop()
+
+    monkeypatch.setattr(loop, "keep", keep)
+    monkeypatch.setattr("facility.jobs.loop.BEAT_SECONDS", 0.01)
+    monkeypatch.setattr("facility.jobs.loop.close_old_connections", lambda: None)
+    monkeypatch.setattr("facility.jobs.loop.connection", Mock())
+    loop._keep()
+    assert len(calls) == 2
 
 
 @pytest.fixture
