@@ -13,6 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from facility.jobs import tasks
 from facility.models import Checkpoint, Event, SiteRole
 from facility.trust import answering, checkpoints, copies, faults, looking
 from tests import make
@@ -67,6 +68,15 @@ def test_while_a_fault_stands_no_head_is_signed_whatever_is_signed_off(restored:
     with pytest.raises(checkpoints.ContradictionError, match=f"shorter than checkpoint {restored}|not those of"):
         checkpoints.make("check signed")
     assert (folder / "checkpoint.note").read_bytes() == before
+
+
+def test_a_sign_off_that_meets_the_fault_first_lets_it_stand_and_its_job_does_not_fail(restored: int) -> None:
+    count = Event.objects.count()
+    for _time in range(2):
+        assert f"No head was signed. The log is shorter than checkpoint {restored}" in tasks.checkpoint("check signed")
+        assert f"shorter than checkpoint {restored}" in faults.standing()[0]
+    assert Event.objects.filter(action="records:head contradicted").count() == 1
+    assert Event.objects.count() == count + 1
 
 
 def test_an_answer_keeps_reason_name_and_head_and_lets_heads_be_signed_again(
