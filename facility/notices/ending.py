@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from facility import events
 from facility.models import Delivery, NoticeKind
@@ -14,7 +15,7 @@ from facility.models import Delivery, NoticeKind
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from django.db.models import QuerySet
+    from django.db.models import Q, QuerySet
 
     from facility.notices.parcel import SendError
 
@@ -22,6 +23,7 @@ FIRST_PAUSE: Final = timedelta(seconds=30)
 LONGEST_PAUSE: Final = timedelta(minutes=15)
 KEPT: Final = timedelta(days=3)
 """How long a message waits for the link from when its notice was made; common practice, no source."""
+TOO_LATE: Final = gettext_lazy("It could not be sent for %(days)d days.")
 MOST_DOUBLINGS: Final = 10
 BY: Final = events.system("notices")
 
@@ -59,16 +61,31 @@ def _held(row: Delivery) -> QuerySet[Delivery]:
     return rows.filter(sent_at=None, given_up_at=None)
 
 
-@transaction.atomic
 def failed(row: Delivery, error: SendError, *, at: datetime) -> None:
-    """Note why a message did not go out, and when it is tried again; or that it is given up, with an event."""
-    held, words = _held(row), str(error)[:500]
+    """Note why a message did not go out, and when it is tried again; or that it is given up."""
+    words = str(error)[:500]
     if row.notice.kind == NoticeKind.TEST:  # its sender sees at once how it ended
-        held.update(given_up_at=at, lease_until=None, error=words)
-    elif not (error.final or at - row.notice.made_at >= KEPT):
-        held.update(due_at=at + pause_after(row.tries), lease_until=None, error=words)
-    elif held.update(given_up_at=at, lease_until=None, error=words):
-        why = _("The far side refuses it.") if error.final else _("It could not be sent for 3 days.")
-        told = {"notice": str(row.notice_id), "kind": str(row.notice.kind), "why": why, "tries": str(row.tries)}
+        _held(row).update(given_up_at=at, lease_until=None, error=words)
+    elif error.final:
+        give_up(row, _("The far side refuses it."), words, at=at)
+    elif at - row.notice.made_at >= KEPT:
+        give_up(row, TOO_LATE % {"days": KEPT.days}, words, at=at)
+    else:
+        _held(row).update(due_at=at + pause_after(row.tries), lease_until=None, error=words)
+
+
+def give_up_old(open_rows: Q, *, at: datetime) -> None:
+    """Give up what waited for so long, also where the box was off meanwhile: what was true then is told no more."""
+    rows = Delivery.objects.filter(open_rows, notice__made_at__lte=at - KEPT)
+    for row in rows.select_related("notice__site", "way"):
+        why = TOO_LATE % {"days": KEPT.days}
+        give_up(row, why, row.error or str(why), at=at)
+
+
+@transaction.atomic
+def give_up(row: Delivery, why: str, words: str, *, at: datetime) -> None:
+    """Give up one message, with an event that holds neither its address nor its text."""
+    if _held(row).update(given_up_at=at, lease_until=None, error=words):
+        told = {"notice": str(row.notice_id), "kind": str(row.notice.kind), "why": str(why), "tries": str(row.tries)}
         what = events.What("notice given up", after=told, site_key=row.notice.site.key)
         events.record(row.way, what, by=BY)

@@ -11,7 +11,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from facility.models import Delivery, Membership, Notice, NoticeKind, Way
-from facility.notices import mail
+from facility.notices import ending, mail
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -31,6 +31,7 @@ def settle(open_rows: Q, now: datetime) -> None:
     """Give up what need not be sent any more, and put together what waited long. ``open_rows``: not at work elsewhere."""
     for condition, why in _moot(open_rows, now):
         Delivery.objects.filter(open_rows).filter(condition).update(given_up_at=now, lease_until=None, error=why)
+    ending.give_up_old(open_rows, at=now)
     old = _old(open_rows, now)
     for way in sorted(set(old.values_list("way", flat=True))):
         _together(way, open_rows, now)

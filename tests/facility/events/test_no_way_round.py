@@ -21,6 +21,7 @@ ALLOWED = {
     "facility/notices/escalate.py": "until when a notice is waited for; raising one is told by an event",
     "facility/notices/watch.py": "what people were last told; each notice of it is told by an event",
     "facility/notices/deliver.py": "deliveries are no records; a way that is given is told by an event in the same transaction",
+    "facility/notices/stale.py": "deliveries that are sent no more; no records, the log of what went out says why",
     "facility/notices/ending.py": "how often a message was tried; no record. One that is given up is told by an event",
     "facility/fleet/refreshing.py": "answers kept for a page over many sites, reckoned from the records; not records",
     "facility/jobs/progress.py": "how far a job is; not a record",

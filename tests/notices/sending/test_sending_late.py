@@ -102,6 +102,19 @@ def test_after_three_days_it_is_given_up_and_that_is_an_event(site: Site, clock:
     assert unsent(clock.now) == (0, 0.0)
 
 
+def test_a_box_that_was_off_for_a_week_tells_nothing_of_then(
+    site: Site, clock: Clock, post: servers.MailServer
+) -> None:
+    kit.way(site)
+    rows = [told(site, subject=f"Table {n}") for n in range(3)]
+    clock.pass_by(days=7)
+    fresh = told(site, made_at=clock.now)
+    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert state(fresh).sent_at == clock.now
+    assert {state(row).error for row in rows} == {"It could not be sent for 3 days."}
+    assert Event.objects.filter(action="notice given up").count() == 3
+
+
 def test_a_sender_that_was_killed_leaves_a_lease_and_the_message_goes_again_under_the_same_name(
     site: Site, clock: Clock, web: servers.WebServer
 ) -> None:
