@@ -61,3 +61,21 @@ def test_after_a_week_without_power_each_thing_is_told_once_and_nothing_of_the_d
     assert not Job.objects.filter(dead_at__isnull=False).exists()
     boxes = Notice.objects.filter(kind="box").values_list("once_key", flat=True)
     assert len(boxes) == len(set(boxes))
+
+
+def test_a_clock_set_back_a_day_makes_no_notice_of_readiness_and_the_director_is_told_of_the_clock(
+    clock: Clock,
+) -> None:
+    chamber, gauge = scene.gauge_chamber()
+    boss = make.user(chamber.site, "director")
+    work(clock, 1)
+    build.defect(gauge, clock.now)
+    before = set(Notice.objects.values_list("pk", flat=True))
+    clock.pass_by(days=-1)
+    work(clock, 2)
+    found = Notice.objects.exclude(pk__in=before)
+    assert {one.kind for one in found} == {"box"}
+    assert "A part of the box is not well: clock." in {one.subject for one in found if one.user == boss}
+    clock.pass_by(days=1)
+    work(clock, 1)
+    assert {one.user_id for one in scene.told("readiness")} == {boss.pk, None}

@@ -215,3 +215,14 @@ def test_a_look_that_falls_in_the_middle_tells_nothing_and_the_next_tells_all(
     assert Event.objects.count() == events_before
     watch.look(clock.pass_by(minutes=5))
     assert len(scene.told("readiness")) == 2
+
+
+def test_two_looks_at_the_same_moment_tell_it_once(clock: Clock) -> None:
+    """Both compared with the same row; the second to store finds that the first has told it."""
+    chamber, gauge = scene.gauge_chamber()
+    make.supervisor(chamber.site)
+    watch.look(clock.now)
+    build.defect(gauge, clock.now)
+    both = [watch._news_of([chamber.site], clock.now) for _look in range(2)]
+    assert [watch._tell(site, found, clock.now) for news in both for site, found in news.items()] == [2, 0]
+    assert len(scene.told("readiness")) == 2
