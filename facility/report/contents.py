@@ -72,12 +72,13 @@ def _checks(frame: Frame) -> Section:
 
 def _changes(frame: Frame) -> Section:
     told = changes.tally(frame)
+    late, gone = changes.late(frame), changes.corrected(frame) | changes.voided(frame)
     lead = _("%(entries)d entries were recorded in these days.") % {"entries": told.entries}
     return Section(
         _("Late entries and corrections recorded in these days"), lead,
         tables=(
-            changes.table(frame, changes.late(frame), _("Late entries"), None),
-            changes.table(frame, changes.corrected(frame) | changes.voided(frame), _("Corrections, and what no longer counts"), None),
+            changes.table(frame, late if told.late else late.none(), _("Late entries"), None),
+            changes.table(frame, gone if told.corrected or told.voided else gone.none(), _("Corrections, and what no longer counts"), None),
         ),
     )  # fmt: skip
 
