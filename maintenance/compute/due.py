@@ -81,6 +81,8 @@ class Due:
     def first(self) -> Side | None:
         """The side with the earliest day, None where no side has one."""
         dated = [side for side in self.sides if side.due_on is not None]
+        if len(dated) == 1:
+            return dated[0]
         return min(dated, key=lambda side: (side.due_on, list(Cause).index(side.cause))) if dated else None
 
     def in_date(self, today: date, *, window_keeps_good: bool = False) -> bool:

@@ -9,6 +9,7 @@ import json
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from enum import StrEnum
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -195,8 +196,22 @@ def rows_of(rules: QuerySet[IntervalRule], at: datetime) -> QuerySet[Any, Any]:
 
 def rule_row(row: Any) -> RuleRow:
     """Return the part of a row that a rule is reckoned from."""
-    passed, newest_act, more = (None if text is None else json.loads(text) for text in row[16:19])
-    return RuleRow._make((*row[11:16], passed, newest_act, more))
+    more = None if row[18] is None else json.loads(row[18])
+    return RuleRow._make((*row[11:16], _parsed(row[16]), _parsed(row[17]), more))
+
+
+@lru_cache(maxsize=8192)
+def _parsed(text: str | None) -> Any:
+    """Parse an act once for all the rules that have the same one; nobody changes what comes of it."""
+    return None if text is None else json.loads(text)
+
+
+@lru_cache(maxsize=8192)
+def _of_plain(months: int, days: int, passed: str | None) -> tuple[Past, Reckoned]:
+    """Reckon a plain calendar interval: it depends on its newest passed act alone, which many rules share."""
+    said = RuleRow("", months, days, 0, "", _parsed(passed), None, None)
+    past = past_of(said, "UTC")
+    return past, reckon(terms_of(said), past, 0)
 
 
 def detail(rule: IntervalRule, on: On) -> tuple[DueState, Terms, Past]:
@@ -211,8 +226,11 @@ def detail(rule: IntervalRule, on: On) -> tuple[DueState, Terms, Past]:
 
 def _state(row: Any, on: On, totals: Mapping[int, tuple[Reading, ...]], span: int) -> DueState:
     said = rule_row(row)
-    past = past_of(said, on.zone, until=on.today.isoformat(), totals=totals)
-    found = reckon(terms_of(said), past, span)
+    if said.more is None:
+        past, found = _of_plain(said.months, said.days, row[16])
+    else:
+        past = past_of(said, on.zone, until=on.today.isoformat(), totals=totals)
+        found = reckon(terms_of(said), past, span)
     first = found.due.first
     newest = None if said.newest is None else (_day(said.newest[0]), str(said.newest[1]))
     pk, equipment, tag, site, item, kind, effect, counts, standing, price, currency = row[:11]

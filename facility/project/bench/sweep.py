@@ -1,8 +1,9 @@
 """The daily look over a thousand sites: its time, whether that is linear, its memory, and its forecast part.
 
 Limits: design goals of this project; common practice, no source. Each site has one chamber, four plans and 300 items
-under two rules each. The sites are alike, which spares the bench their making; nothing is remembered from one to
-the next. The time is this process's own, so one core of the two that the goal allows.
+under two rules each. The sites are alike, which spares the bench their making; what is remembered from one to the
+next is what a plain interval after an act of the same day comes to, as in any plant. The time is this process's own,
+so one core of the two that the goal allows.
 """
 
 from __future__ import annotations
