@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import zipfile
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from facility.models import Pack, Site
 from facility.pack import building, services
@@ -21,7 +22,7 @@ def silent(_sentence: str) -> None:
 
 def asked(site: Site, releases: list[Release] | None = None, **more: Any) -> Pack:
     """Ask for a pack of the year to today, without a job."""
-    today = date.today()  # noqa: DTZ011  # any day that is not ahead
+    today = datetime.now(ZoneInfo(site.zone)).date()  # the newest that is not ahead there, also before midnight in UTC
     wanted = {"from_day": date(2026, 1, 1), "to_day": today, "recipient": "Ada Test", "ground": "Code, 7"} | more
     return services.ask(Pack(site=site, **wanted), releases or [], by=make.BY, queue=False)
 
