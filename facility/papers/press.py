@@ -11,6 +11,7 @@ from __future__ import annotations
 import gc
 import hashlib
 import json
+import os
 import resource
 import sys
 from functools import partial
@@ -22,6 +23,8 @@ from facility.papers.widths import true_widths
 FONT_URL = "font:plex"
 UNCLEAR_END = b"\r\nendstream"
 MOST_TRIES = 8
+#: a page that somebody looks at goes before a report that is being pressed
+NICE = 10
 UA = "http://www.aiim.org/pdfua/ns/id/"
 #: PDF/A asks that a property outside its own list is described where it stands
 SCHEMA = """<rdf:Description xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#" rdf:about=""
@@ -114,6 +117,7 @@ def serve() -> None:
     """Make one paper a line until standard input ends. What cannot be made is told; the next one is taken."""
     import weasyprint  # noqa: F401, PLC0415  # only in this process
 
+    os.nice(NICE)
     gc.collect()
     gc.freeze()  # what is loaded stays: looking through it after each paper would only take time
     for line in sys.stdin.buffer:

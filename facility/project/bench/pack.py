@@ -77,7 +77,7 @@ def verifying_alone() -> Result:
 
 def beside_pages() -> Result:
     """Measure how much slower the Now page comes while a pack is built from nothing, in the middle of several tries."""
-    with _demo() as folder, serving(str(folder)) as (_root, port):
+    with _demo() as folder, serving(str(folder), "--demo") as (_root, port):
         browser, address = signed_in(port)
         _page(browser, address)
         alone = [_page(browser, address) for _turn in range(PAGES)]
