@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from facility.compute.flags import FlagState, Sort
 from facility.compute.instants import parse_instant
 from facility.models import Event, Flag, Person
+from facility.notices.naming import Names
 from facility.readiness.links import link
 from facility.readiness.words import day, when
 
@@ -55,8 +56,16 @@ class Standing:
         return self.state in (FlagState.LAPSED, FlagState.OVERDUE, FlagState.NEVER)
 
 
+@dataclass(frozen=True, slots=True)
+class _About:
+    """Names, and the account of each person, of all that stands."""
+
+    names: Names
+    accounts: Mapping[int, int]
+
+
 def standing_at(sites: Sequence[Site]) -> dict[int, list[Standing]]:
-    """Return what stands at some sites, the most pressing first. Three queries, however much stands."""
+    """Return what stands at some sites, the most pressing first. At most ten queries, however much stands."""
     by_pk = {site.pk: site for site in sites}
     rows = list(Flag.objects.filter(site__in=by_pk, over_at=None))
     told = _told({row.event_seq for row in rows})
@@ -64,9 +73,10 @@ def standing_at(sites: Sequence[Site]) -> dict[int, list[Standing]]:
     if any(row.sort in OF_A_PERSON for row in rows):
         people = Person.objects.filter(site__in=by_pk, user__isnull=False)
         accounts = dict(people.values_list("pk", "user_id"))
+    about = _About(Names(rows), accounts)
     found: dict[int, list[Standing]] = defaultdict(list)
     for row in rows:
-        found[row.site_id].append(_standing(row, told.get(row.event_seq, {}), by_pk[row.site_id], accounts))
+        found[row.site_id].append(_standing(row, told.get(row.event_seq, {}), by_pk[row.site_id], about))
     for some in found.values():
         some.sort(key=_place)
     return found
@@ -85,35 +95,28 @@ def _told(seqs: Iterable[int]) -> dict[int, Mapping[str, str]]:
     return found
 
 
-def _standing(row: Flag, told: Mapping[str, str], site: Site, accounts: Mapping[int, int]) -> Standing:
+def _standing(row: Flag, told: Mapping[str, str], site: Site, about: _About) -> Standing:
     sort, state = Sort(row.sort), FlagState(row.state)
     number = int(row.thing.split(":")[1])
     person = number if sort in OF_A_PERSON else None
     action, url = _next(sort, row.thing, site)
     ahead = _AHEAD.fullmatch(told.get("note", ""))
     return Standing(
-        thing=row.thing, sort=sort, state=state, title=_title(sort, told.get("thing", row.thing)),
-        said=_said(row, ahead, site), action=action, url=url, raised_on=row.raised_on,
-        person_id=person, user_id=None if person is None else accounts.get(person),
+        thing=row.thing, sort=sort, state=state, title=about.names.title(row, told.get("thing", row.thing)),
+        said=_said(row, ahead, site, about.names), action=action, url=url, raised_on=row.raised_on,
+        person_id=person, user_id=None if person is None else about.accounts.get(person),
         stops_at=parse_instant(ahead["when"]) if ahead is not None else 0,
     )  # fmt: skip
 
 
-def _title(sort: Sort, name: str) -> str:
-    """Say what is meant where a name alone is only a key."""
-    words = {
-        Sort.LIFE: _("service life of %(name)s"),
-        Sort.MEDICAL: _("medical of %(name)s"),
-        Sort.CONTACT: _("contact %(name)s"),
-    }
-    return words.get(sort, "%(name)s") % {"name": name}
-
-
-def _said(row: Flag, found: re.Match[str] | None, site: Site) -> str:
+def _said(row: Flag, found: re.Match[str] | None, site: Site, names: Names) -> str:
     """Say the state and its day."""
     if found is not None:
         from_ = when(parse_instant(found["when"]), site.zone)
-        return _("not ready from %(when)s, stopped by %(need)s") % {"when": from_, "need": found["need"]}
+        return _("not ready from %(when)s, stopped by %(need)s") % {
+            "when": from_,
+            "need": names.need(row, found["need"]),
+        }
     if row.last_good is None:
         return _("nothing is on record") if row.state == FlagState.NEVER else state_words(FlagState(row.state))
     words = _("%(state)s, good through %(day)s")

@@ -59,7 +59,7 @@ def test_the_second_runner_is_there_only_while_a_long_job_waits(monkeypatch: pyt
     monkeypatch.setattr(events, "now", lambda: NOW)
     due(Kind.ESCALATE, 1)
     aside.look()
-    assert aside.process is None
+    assert not aside.is_running()
     due(Kind.BUILD_PACK, 1)
     aside._looked_s -= 10
     aside.look()

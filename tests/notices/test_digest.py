@@ -102,7 +102,7 @@ def test_what_fell_due_is_named_with_what_to_do_and_the_page(clock: Clock) -> No
 def medical_flag(site: Site) -> User:
     """Return the account of somebody whose medical has lapsed."""
     sick = make.user(site, "tender")
-    build.medical(make.person(site, user=sick, key="k-lindqvist"), good_until=date(2026, 11, 1))
+    build.medical(make.person(site, user=sick, key="k-lindqvist", name="Karin Lindqvist"), good_until=date(2026, 11, 1))
     return sick
 
 
@@ -113,22 +113,22 @@ def test_a_medical_is_told_to_its_person_and_to_supervisors_and_directors_only(c
     others = [make.user(site, role) for role in ("tender", "operator", "maintainer", "physician")]
     looking.sweep(clock.now)
     digest.make(clock.now)
-    assert ["medical of k-lindqvist" in body(user) for user in told] == [True] * 3
-    assert ["k-lindqvist" in body(user) for user in others] == [False] * 4
+    assert ["medical of Karin Lindqvist" in body(user) for user in told] == [True] * 3
+    assert ["Lindqvist" in body(user) for user in others] == [False] * 4
 
 
 def test_a_certificate_is_told_to_its_person_and_not_to_other_tenders(clock: Clock) -> None:
     site = make.site(zone="UTC")
     holder, other = make.user(site, "tender"), make.user(site, "tender")
-    kind = make.qualification_kind(site.organisation, key="inside-tender")
-    build.held(make.person(site, user=holder, key="bo"), kind, date(2026, 11, 26))
+    kind = make.qualification_kind(site.organisation, key="inside-tender", name="Inside tender")
+    build.held(make.person(site, user=holder, key="bo", name="Bo Moen"), kind, date(2026, 11, 26))
     waiting = make.person(site, name="Waits For Look")
     build.held(waiting, kind, date(2027, 11, 26), second_look_by="")
     looking.sweep(clock.now)
     boss = make.supervisor(site)
     digest.make(clock.now)
-    assert "inside-tender of bo: lapsed" in body(holder)
-    assert "inside-tender of bo" not in body(other)
+    assert "Inside tender of Bo Moen: lapsed" in body(holder)
+    assert "Inside tender of Bo Moen" not in body(other)
     assert "Waits For Look" in body(boss)
     assert "Waits For Look" not in body(holder)
 
@@ -245,9 +245,9 @@ def test_plans_that_one_need_will_stop_are_one_line_with_the_first(clock: Clock)
     looking.sweep(clock.now)
     who = make.user(chamber.site, "maintainer")
     digest.make(clock.now)
-    assert body(who).count("stopped by depth") == 1
-    assert "stopped by depth; and 2 more plans" in body(who)
-    assert "chamber-1: tt5: not ready from 5 Dec 2026 19:00" in body(who)
+    assert body(who).count("stopped by Depth") == 1
+    assert "stopped by Depth; and 2 more plans" in body(who)
+    assert "TT5, Chamber 1: not ready from 5 Dec 2026 19:00" in body(who)
 
 
 def test_at_a_site_without_a_director_the_first_account_is_told(clock: Clock) -> None:
