@@ -22,7 +22,12 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path, help="the zip, or the folder that it was unpacked to")
-        parser.add_argument("--older", type=Path, metavar="FILE", help="an older pack, or a signed head by itself, that this one should continue")
+        parser.add_argument(
+            "--older",
+            type=Path,
+            metavar="FILE",
+            help="an older pack, or a signed head by itself, that this one should continue",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
