@@ -137,6 +137,7 @@ def test_the_schedule_shows_when_each_was_done_last_and_how_it_ended(client: Cli
     page = shown(client)
     assert "Removed 3 old jobs." in page
     assert "The older one." not in page
+    assert all(f"<code>{entry.kind}</code>" in page for entry in DAILY)  # what run_job takes by hand
     assert page.count("Run now") == len(DAILY)
 
 

@@ -73,3 +73,20 @@ def test_the_page_is_for_directors_and_says_what_is_counted(clock: Clock) -> Non
     assert "Put up for retirement: a table will not be ready within the lead time" in page
     assert "0 of 12 were acted on" in page
     assert "What is counted" in page
+    assert "readiness, a call-out and the box itself only Done counts" in page
+    assert "A table&#x27;s readiness changed" in page
+
+
+def test_a_readiness_notice_counts_only_when_somebody_pressed_done(clock: Clock) -> None:
+    """As the page says: acknowledged is not acted on, and no flag stands at the word of a table."""
+    site = make.site(key="skerrow")
+    row = told(site, make.supervisor(site), clock.now)
+    acting.acknowledge(row, by=make.BY)
+    clock.pass_by(hours=2)
+    looking.sweep(clock.now)
+    acting.settle(clock.now)
+    found = {one.kind: (one.sent, one.acted) for one in honesty.heard(site, clock.now)}
+    assert found["readiness"] == (1, 0)
+    acting.done(row, by=make.BY)
+    found = {one.kind: (one.sent, one.acted) for one in honesty.heard(site, clock.now)}
+    assert found["readiness"] == (1, 1)
