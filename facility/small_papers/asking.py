@@ -25,11 +25,12 @@ ASK = "small_papers/ask.html"
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """What stands above the form of a paper."""
+    """What stands above the form of a paper, and on its button where it makes more than a PDF."""
 
     title: str
     about: str
     template: str = ASK
+    button: str = ""
 
 
 def given(request: StaffRequest) -> Any:

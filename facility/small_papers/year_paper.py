@@ -151,6 +151,7 @@ def year_end(request: StaffRequest, site: str) -> HttpResponse:
     ask = Ask(
         _("Figures of a year"),
         _("Runs, hours, outcomes, downtime, checks, drills, defects, gas, comparisons and waivers of one year, as they were known on a day you choose; each with what was counted and the newest event behind it."),
+        button=_("Make the figures"),
     )  # fmt: skip
 
     def make(printed: Print, asked: dict[str, Any]) -> Paper:

@@ -181,6 +181,12 @@ def test_a_refused_question_comes_back_with_what_was_typed(site: Site, sent: dic
     assert words in answer.content.decode()
 
 
+def test_the_button_promises_no_pdf_where_a_table_can_be_chosen(site: Site) -> None:
+    page = signed_in(make.user(site, SiteRole.TENDER)).get(f"/{site.key}/papers/year/").content.decode()
+    assert "Make the figures" in page
+    assert "Make the PDF" not in page
+
+
 def test_exact_small_numbers_are_for_those_who_keep_packs(site: Site, clock: Clock) -> None:
     ran(site, 1, datetime(2026, 1, 1, 10, tzinfo=UTC), 60)
     clock.is_now(2026, 1, 2, 9)

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from facility.accounts.password_form import PasswordForm
+from facility.papers.printing import SIZES
 from treatments.after.signing import ACT_OF, MEANINGS
 from treatments.models import SignatureOf
 
@@ -55,6 +56,7 @@ class NamingForm(forms.Form):
 
     name = forms.BooleanField(label=_("Name and day of birth of the patient"), required=False)
     clinical = forms.BooleanField(label=_("What was written about health"), required=False)
+    size = forms.ChoiceField(label=_("Sheet"), choices=[(name, name) for name in SIZES], required=False)
 
     def clean(self) -> dict[str, Any]:
         """Ask for at least one tick."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from datetime import timedelta
 from typing import Any
 
@@ -161,6 +162,17 @@ def test_the_personal_log_has_the_runs_and_who_signed(whole: Whole) -> None:
     ):
         assert said in text, said
     assert NAME not in text
+
+
+def test_the_naming_form_offers_both_sheets(whole: Whole) -> None:
+    """ANSI/ASME Y14.1: Letter is 8.5 by 11 inches, 612 by 792 points; ISO 216: A4 is 210 by 297 mm, 595 by 842 points."""
+    boss = signed_in(make.user(whole.run.chamber.site, SiteRole.PHYSICIAN))
+    page = boss.get(whole.page("after_run")).content.decode()
+    assert 'name="size"' in page
+    assert '<option value="Letter">' in page
+    for size, wide in (("A4", 595), ("Letter", 612)):
+        with pikepdf.open(io.BytesIO(paper(whole, SiteRole.PHYSICIAN, name="on", size=size).content)) as document:
+            assert round(float(document.pages[0].mediabox[2])) == wide
 
 
 @pytest.mark.parametrize("address", ["file:///etc/hostname", "http://127.0.0.1:9/x.png", "data:text/html,x"])
