@@ -8,6 +8,7 @@ from django.db.models import Exists, OuterRef
 
 from facility.gathered import Rows, branch, current, fetch
 from facility.models import Check, CheckSheet, CheckState, Contact, Occasion, QualificationHeld
+from facility.readiness import was_off
 from maintenance.models import Defect
 from treatments.calling.short_checks import may_owe
 from treatments.models import CallOut, Run
@@ -57,4 +58,5 @@ def branches(site: Site, chambers: list[int]) -> list[QuerySet[Any]]:
         branch(
             CONTACT, current(Contact).filter(site=site), "kind", "name", "phone", "other", "confirmed_on",
         ),
+        was_off.branch_of(site),
     ]  # fmt: skip

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 
 from facility import events
 from facility.access import Act, enter, sites_of
-from facility.readiness import fill, services, shell
+from facility.readiness import fill, services, shell, was_off
 from facility.readiness.emergency import crew_sum
 from facility.readiness.gas_sums import gas_sums
 from facility.readiness.links import link, with_links
@@ -75,6 +75,8 @@ def now_page(request: StaffRequest, site: str, chamber: str = "") -> HttpRespons
         "refused": [row.name for row in rows if row.not_ready],
         "none_can_start": all(row.not_ready for row in rows),
         "call": call_of(visit, shown),
+        "flags_url": link("notices:flags", site),
+        "was_off": was_off.line_of(beside, at, visit.site.zone),
     }
     return render(request, "readiness/now.html", context | call_first_of(visit, answer, beside, rows))
 
