@@ -15,7 +15,7 @@ STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 #: a file, not memory: threads of a live server would share one connection to a database in memory
-if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+if "sqlite" in str(DATABASES["default"]["ENGINE"]):
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / f"test-{os.getpid()}.sqlite3")}
 
 #: tests set the clock as they need; the rule itself has its own test

@@ -107,7 +107,7 @@ def database(url: str, data_folder: Path) -> dict[str, object]:
 def sqlite(path: Path) -> dict[str, object]:
     """Return the SQLite setting that keeps the last commit at a power cut."""
     return {
-        "ENGINE": "django.db.backends.sqlite3",
+        "ENGINE": "facility.project.fair_sqlite",
         "NAME": str(path),
         "CONN_MAX_AGE": 600,
         "OPTIONS": {

@@ -60,7 +60,7 @@ def test_a_list_has_no_empty_words(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_without_an_address_the_records_are_in_the_data_folder(tmp_path: Path) -> None:
     setting = env.database("", tmp_path)
-    assert setting["ENGINE"] == "django.db.backends.sqlite3"
+    assert setting["ENGINE"] == "facility.project.fair_sqlite"
     assert setting["NAME"] == str(tmp_path / "deepstead.sqlite3")
 
 
