@@ -45,6 +45,7 @@ class Act(StrEnum):
         return gettext(self.value)
 
 
+FIRST_USER = "first user"
 _FLOOR = frozenset({Act.SEE, Act.CHECK, Act.DEFECT})
 ACTS: dict[str, frozenset[Act]] = {
     SiteRole.INSPECTOR: frozenset({Act.SEE}),
@@ -76,6 +77,12 @@ def acts_of(roles: list[str]) -> frozenset[Act]:
     return frozenset().union(*(ACTS[role] for role in roles)) if roles else frozenset()
 
 
+def acts_at(user: User, site: Site) -> tuple[frozenset[Act], str]:
+    """Return what a person may do at a site now, and the roles in words as events keep them."""
+    roles = list(Membership.objects.filter(user=user, site=site, retired_at=None).values_list("role", flat=True))
+    return frozenset(Act) if user.is_superuser else acts_of(roles), ", ".join(sorted(roles)) or FIRST_USER
+
+
 def enter(request: HttpRequest, site_key: str, act: Act = Act.SEE) -> Visit:
     """Fetch the site and authorise in one step.
 
@@ -89,13 +96,12 @@ def enter(request: HttpRequest, site_key: str, act: Act = Act.SEE) -> Visit:
     site = Site.objects.filter(key=site_key, retired_at=None).first()
     if site is None:
         raise Http404
-    roles = list(Membership.objects.filter(user=user, site=site, retired_at=None).values_list("role", flat=True))
-    acts = frozenset(Act) if user.is_superuser else acts_of(roles)
+    acts, role = acts_at(user, site)
     if not acts:
         raise Http404
     if act not in acts:
         raise PermissionDenied
-    actor = replace(actor_of(request), role=", ".join(sorted(roles)) or "first user")
+    actor = replace(actor_of(request), role=role)
     visit = Visit(site=site, acts=acts, actor=actor)
     request.visit = visit  # type: ignore[attr-defined]  # read by the title block
     return visit

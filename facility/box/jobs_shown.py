@@ -44,6 +44,7 @@ WORDS: Final = {
     Kind.TELL_CALL_OUT: gettext_lazy("Tell people of a call-out"),
     Kind.WATCH_BOX: gettext_lazy("Look what the box needs somebody for"),
     Kind.REFRESH_FLEET: gettext_lazy("Reckon all chambers anew for the page over them"),
+    Kind.IMPORT: gettext_lazy("Take uploaded files in"),
 }
 
 

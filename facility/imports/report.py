@@ -87,6 +87,7 @@ class Report:
     dry_run: bool = False
     taken: bool = False
     unreadable: bool = False
+    stopped: str = ""
     counts: dict[str, Count] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     corrections: list[Correction] = field(default_factory=list)
@@ -102,7 +103,7 @@ class Report:
         """0 taken (or would be), 1 rows refused, 2 cannot be read."""
         if self.unreadable:
             return UNREADABLE
-        return REFUSED if self.problems else TAKEN
+        return REFUSED if self.problems or self.stopped else TAKEN
 
     @property
     def changes(self) -> int:
@@ -111,6 +112,8 @@ class Report:
 
     def headline(self) -> str:
         """Return in one sentence what happened."""
+        if self.stopped:
+            return _("Nothing was taken: %(why)s") % {"why": self.stopped}
         if self.unreadable:
             return _("Nothing was taken: the files cannot be read.")
         if self.dry_run:
@@ -161,6 +164,21 @@ class Report:
         lines += _section(_("Notes"), self.notes)
         lines += _section(_("Missing for an answer"), self.missing)
         return "\n".join(lines)
+
+
+def from_json(told: dict[str, Any]) -> Report:
+    """Return the report that ``as_json`` told; ``stopped`` may be told beside it."""
+    return Report(
+        dry_run=told["dry_run"],
+        taken=told["taken"],
+        unreadable=told["exit_code"] == UNREADABLE,
+        stopped=told.get("stopped", ""),
+        counts={one["file"]: Count(**one) for one in told["files"]},
+        problems=[Problem(**one) for one in told["refused"]],
+        corrections=[Correction(**one) for one in told["corrections"]],
+        notes=told["notes"],
+        missing=told["missing_for_an_answer"],
+    )
 
 
 def _section(title: str, lines: list[str]) -> list[str]:

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     from facility.imports.tables import Table
 
 
+TOLD_EACH = 50
+"""After so many lines of a file it is told how far it is."""
+
+
 def take_file(kind: FileKind, table: Table, setting: tuple[Store, FileFormat, timedelta], report: Report) -> None:
     """Take in one file; the store and the report tell what came of it."""
     store, stated, shift = setting
@@ -117,7 +121,10 @@ def _judge_and_store(kind: FileKind, lines: list[Line], store: Store, report: Re
         else:
             good.append(line)
     match(kind, good)
-    for line in good:
+    for done, line in enumerate(good):
+        if done and done % TOLD_EACH == 0:
+            told = {"file": kind.file, "done": done, "lines": len(good)}
+            store.say(_("%(file)s: %(done)d of %(lines)d lines") % told)
         _store_line(kind, line, store, report)
     _count_parts(kind, lines, store, report)
 

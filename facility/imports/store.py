@@ -10,6 +10,8 @@ from django.utils.translation import gettext as _
 from facility.imports.cells import CellError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from facility.events import Actor
     from facility.imports.kind import FileKind
     from facility.imports.parts import Part
@@ -31,6 +33,7 @@ class Store:
         self.notes: dict[str, Any] = {}
         self.parts: dict[str, dict[Key, list[Part]]] = {}
         self.versions: dict[Key, SheetVersion] = {}
+        self.say: Callable[[str], object] = str
 
     def the_site(self) -> Site:
         """Return the site.

@@ -53,6 +53,7 @@ def take(files: Mapping[str, bytes], options: Options, *, by: Actor) -> Report:
         return report
     with transaction.atomic():
         store = Store(BY_FILE, site=_site(tables, options), by=by)
+        store.say = options.say
         _take_all(tables, options, store, report)
         report.taken = not options.dry_run and (not report.problems or options.take_good_rows)
         if not report.taken:

@@ -34,12 +34,13 @@ class Kind(StrEnum):
     TELL_CALL_OUT = "tell_call_out"
     WATCH_BOX = "watch_box"
     REFRESH_FLEET = "refresh_fleet"
+    IMPORT = "import"
 
 
 LONG: frozenset[Kind] = frozenset(
     {
         Kind.VERIFY_RECORDS, Kind.BACKUP, Kind.COPY_BACKUP, Kind.TRY_BACKUP,
-        Kind.BUILD_PACK, Kind.CHECK_PACK, Kind.RENDER_VOLUMES,
+        Kind.BUILD_PACK, Kind.CHECK_PACK, Kind.RENDER_VOLUMES, Kind.IMPORT,
     }
 )  # fmt: skip
 """What may take minutes: it runs beside the others, so that no call waits for a backup or a pack."""

@@ -11,6 +11,7 @@ from django.db.models import Q
 
 from facility import events, record_check
 from facility.backup import scheduled
+from facility.imports import taking, waiting
 from facility.jobs.fleet_tasks import KINDS as OF_FLEET
 from facility.jobs.notice_tasks import KINDS as OF_NOTICES
 from facility.jobs.progress import telling
@@ -34,7 +35,11 @@ def tidy() -> str:
     old = Job.objects.filter(Q(finished_at__lt=now - KEEP_FINISHED) | Q(dead_at__lt=now - KEEP_DEAD))
     jobs = old.delete()[0]
     sessions = Session.objects.filter(expire_date__lt=now).delete()[0]
-    return f"Removed {jobs} old jobs and {sessions} sessions that had run out. {tidying.tidy()}"
+    packs, files = tidying.tidy(), waiting.tidy()
+    return (
+        f"Removed {jobs} old jobs and {sessions} sessions that had run out. {packs}"
+        f" Removed {files} files left by uploads of imports."
+    )
 
 
 @shared_task(name="sweep")
@@ -101,6 +106,12 @@ def render_volumes(self: Task[..., Any]) -> str:
     return nightly.render(telling(self.request.id))
 
 
+@shared_task(name="import", bind=True)
+def import_files(self: Task[..., Any], token: str, way: str, who: dict[str, Any]) -> str:
+    """Take uploaded files in, in the name of the person who asked; a second run finds it done."""
+    return taking.run(taking.Asked(token, taking.Way(way), **who), telling(self.request.id))
+
+
 #: by the text that a job row holds
 KINDS: dict[str, Task[..., Any]] = {
     **OF_NOTICES,
@@ -116,4 +127,5 @@ KINDS: dict[str, Task[..., Any]] = {
     Kind.RENDER_VOLUMES: render_volumes,
     Kind.CHECKPOINT: checkpoint,
     Kind.SEND_NOTICES: send_notices,
+    Kind.IMPORT: import_files,
 }

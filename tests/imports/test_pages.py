@@ -11,9 +11,9 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from facility.imports import waiting
-from facility.models import Event, HouseRule, Person, Site
+from facility.models import Event, HouseRule, Job, Person, Site
 from tests import make
-from tests.imports.support import facility
+from tests.imports.support import facility, run_jobs
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -42,7 +42,10 @@ def test_a_supervisor_tries_and_then_takes(client: Client) -> None:
     assert b"Dry run: nothing was stored." in tried.content
     assert not Person.objects.exists()
     token = tried.context["take_form"].initial["token"]
-    taken = client.post(reverse("imports:take", kwargs={"site": site.key}), {"token": token})
+    asked = client.post(reverse("imports:take", kwargs={"site": site.key}), {"token": token})
+    assert not Person.objects.exists()
+    run_jobs()
+    taken = client.get(asked.headers["Location"])
     assert b"All rows were taken." in taken.content
     assert Person.objects.get().name == "<script>alert(1)</script>"
     assert Event.objects.latest("seq").actor.startswith("Ina Test")
@@ -67,9 +70,11 @@ def test_good_rows_are_taken_only_if_asked_for(client: Client) -> None:
     tried = client.post(reverse("imports:upload", kwargs={"site": site.key}), files(people=mixed))
     token = tried.context["take_form"].initial["token"]
     take = reverse("imports:take", kwargs={"site": site.key})
-    assert client.post(take, {"token": token}).status_code == 422
+    assert client.post(take, {"token": token}).status_code == 302
+    run_jobs()
     assert not Person.objects.exists()
-    assert client.post(take, {"token": token, "good_rows": "on"}).status_code == 200
+    assert client.post(take, {"token": token, "good_rows": "on"}).status_code == 302
+    run_jobs()
     assert Person.objects.get().key == "a-b"
 
 
@@ -92,6 +97,7 @@ def test_a_role_may_import_only_what_it_may_keep(client: Client) -> None:
     assert b"your roles at this site do not allow this" in answer.content
     token = answer.context["take_form"].initial["token"]
     client.post(reverse("imports:take", kwargs={"site": site.key}), {"token": token, "good_rows": "on"})
+    run_jobs()
     assert not HouseRule.objects.exists()
     assert not Person.objects.exists()
 
@@ -109,6 +115,7 @@ def test_a_new_site_needs_somebody_who_may_do_everything(client: Client) -> None
     tried = client.post(reverse("imports:upload"), chosen)
     assert tried.status_code == 200
     client.post(reverse("imports:take"), {"token": tried.context["take_form"].initial["token"]})
+    run_jobs()
     assert Site.objects.filter(key="minnewater").exists()
 
 
@@ -130,6 +137,7 @@ def test_only_the_uploader_can_take(client: Client) -> None:
     client.force_login(make.supervisor(site))
     assert client.post(reverse("imports:take", kwargs={"site": site.key}), {"token": token}).status_code == 410
     assert client.post(reverse("imports:take", kwargs={"site": site.key}), {"token": "../../x"}).status_code == 410
+    assert not Job.objects.exists()
     assert not Person.objects.exists()
 
 

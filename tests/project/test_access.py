@@ -32,7 +32,7 @@ OPEN = {"accounts:login", "accounts:first_user", "accounts:accept", "accounts:li
 SIGNED_IN = {"accounts:logout", "accounts:account", "accounts:proofs", "accounts:add_generator", "accounts:new_paper",
              "accounts:add_passkey", "accounts:take_off_proof", "accounts:end_devices", "readiness:home", "records:first_site",
              "imports:guide", "imports:templates", "worksheets:every", "worksheets:worksheet"}  # fmt: skip
-FIRST_ACCOUNT_ONLY = {"imports:upload", "imports:take", "records:first_site"}
+FIRST_ACCOUNT_ONLY = {"imports:upload", "imports:take", "imports:taking", "records:first_site"}
 
 #: page -> the act it asks for; pages of kinds are added below
 PAGES: dict[str, Act] = {
