@@ -52,7 +52,12 @@ class Tally:
 
 def events_of(frame: Frame) -> QuerySet[Event]:
     """Return the events of the site that were recorded within the days."""
-    return Event.objects.filter(site_id_text=frame.site.key, **frame.within("recorded_at"))
+    return of_site(frame).filter(**frame.within("recorded_at"))
+
+
+def of_site(frame: Frame) -> QuerySet[Event]:
+    """Return the events of the site, whenever they were recorded."""
+    return Event.objects.filter(site_id_text=frame.site.key)
 
 
 def _one_of(words: tuple[str, ...]) -> Q:
@@ -75,6 +80,19 @@ def voided(frame: Frame) -> QuerySet[Event]:
 def late(frame: Frame) -> QuerySet[Event]:
     """Return the events that were recorded later after they happened than the house lets pass, but for files taken in."""
     return events_of(frame).filter(late=True).exclude(action=FROM_FILES)
+
+
+def late_about(frame: Frame) -> QuerySet[Event]:
+    """Return the late events that were recorded within the days, and those about the days that came after them."""
+    return late(frame) | of_site(frame).filter(seq__in=list(after(frame, files=False)))
+
+
+def after(frame: Frame, *, files: bool) -> dict[int, datetime]:
+    """Return what was recorded late, after the days, of what happened within them: when, by number; ``files``: of files taken in."""
+    rows = of_site(frame).filter(late=True, recorded_at__gte=frame.ends_at)
+    rows = rows.filter(action=FROM_FILES) if files else rows.exclude(action=FROM_FILES)
+    found = ((seq, _occurred(payload)) for seq, payload in rows.values_list("seq", "payload").iterator(chunk_size=1000))
+    return {seq: at for seq, at in found if at is not None and frame.starts_at <= at < frame.ends_at}
 
 
 def from_files(frame: Frame) -> QuerySet[Event]:
@@ -154,9 +172,13 @@ def kind_words(label: str) -> str:
 def _happened(frame: Frame, group: _Group) -> str:
     if group.count > 1:
         return _("each at its own time")
-    content: dict[str, Any] = json.loads(group.first.payload)
+    return frame.at(_occurred(group.first.payload))
+
+
+def _occurred(payload: str) -> datetime | None:
+    content: dict[str, Any] = json.loads(payload)
     text = content.get("occurred_at")
-    return frame.at(datetime.fromisoformat(text)) if text else "\u2013"
+    return datetime.fromisoformat(text) if text else None
 
 
 def _why(event: Event) -> str:

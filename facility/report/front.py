@@ -17,7 +17,7 @@ from facility.report.shape import Front, FrontRow, Picture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date
+    from datetime import date, datetime
 
     from facility.report.checks import Checks
     from facility.report.scope import Frame
@@ -32,17 +32,30 @@ NOTHING_SAID: Final = ("", "\u2013")
 def page(frame: Frame, found: Checks, counted: Sequence[Section]) -> Front:
     """Return the opening page; ``counted``: the sections whose number is the news, those with nothing in them too."""
     told = changes.tally(frame)
+    after = changes.after(frame, files=False)
     words = _(
         "%(entries)d entries, %(corrected)d corrected, %(voided)d voided, %(late)d late, %(gaps)d gaps; %(files)d taken in later from files"
     ) % {
-        "entries": told.entries, "corrected": told.corrected, "voided": told.voided, "late": told.late,
+        "entries": told.entries, "corrected": told.corrected, "voided": told.voided, "late": told.late + len(after),
         "gaps": len(found.missing), "files": told.from_files,
     }  # fmt: skip
     facts = (
         (_("Checks signed"), str(found.signed)), (_("Runs"), str(len(runs.runs_of(frame)))),
         (_("Waivers that held"), str(len(runs.waivers_of(frame)))), (_("Open defects"), str(len(plant.defects_open(frame)))),
     )  # fmt: skip
-    return Front(_about(frame, told), words, facts, _rows(counted), _picture(frame, found), *_proved(), _digests())
+    about = f"{_about(frame, told)} {_afterwards(frame, after)}".strip()
+    picture = _picture(frame, found, list(after.values()))
+    return Front(about, words, facts, _rows(counted), picture, *_proved(), _digests())
+
+
+def _afterwards(frame: Frame, after: dict[int, datetime]) -> str:
+    """Return how much was recorded of these days only after they were over, nothing where that is none."""
+    files = len(changes.after(frame, files=True))
+    if not files and not after:
+        return ""
+    return _("Recorded after these days of what happened in them: %(late)d late entries, %(files)d taken in from files.") % {
+        "late": len(after), "files": files,
+    }  # fmt: skip
 
 
 def _about(frame: Frame, told: changes.Tally) -> str:
@@ -84,10 +97,11 @@ def _line(row: Sequence[Cell]) -> str:
     return (line if len(line) <= room else line[: room - 1].rstrip(" \u00b7") + "\u2026") + record
 
 
-def _picture(frame: Frame, found: Checks) -> Picture:
+def _picture(frame: Frame, found: Checks, after: Sequence[datetime]) -> Picture:
     """Return when what is not in order was: gaps, late entries, waivers, defects along the days."""
     gaps = [(one.span.first, one.span.last) for one in found.missing]
     late = [_one_day(frame.local(at)) for at in changes.late(frame).values_list("recorded_at", flat=True)]
+    late += [_one_day(frame.local(at)) for at in after]
     waivers = [
         (frame.local(one.starts_at), frame.local(one.ended_early_at or one.ends_at)) for one in runs.waivers_of(frame)
     ]

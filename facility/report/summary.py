@@ -133,7 +133,7 @@ def _countersigned(one: Waiver) -> str:
 
 
 def _late(frame: Frame) -> Section:
-    rows = changes.late(frame)
+    rows = changes.late_about(frame)
     count = rows.count()
     table = changes.table(frame, rows, _("Late entries"))
     return Section(

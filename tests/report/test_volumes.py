@@ -9,7 +9,7 @@ from typing import Any
 import pikepdf
 import pytest
 
-from facility import services
+from facility import events, services
 from facility.models import Check, Event, Volume
 from facility.report import changes, checks, front, gaps
 from facility.report.build import BuiltVolume, Scope, closed_month, volumes
@@ -153,3 +153,21 @@ def test_a_month_says_of_what_nothing_was_recorded() -> None:
     )
     assert "Nothing was recorded of these days in: Checks, day by day; Runs; Comparisons" in told
     assert "Records of work: 1; not passed: 0" in told
+
+
+def test_what_was_entered_after_the_days_is_a_late_entry_of_them() -> None:
+    """A year told in January: what happened in December and was entered since is late, and stands on the first page."""
+    site = make.site(zone="UTC")
+    item = make.equipment(site)
+    for action in ("recorded", "recorded", changes.FROM_FILES):
+        told = events.What(action, occurred_at=datetime(2026, 2, 9, 8, tzinfo=UTC), late=True, site_key=site.key)
+        events.record(item, told, by=make.BY)
+    told = events.What("recorded", occurred_at=datetime(2026, 1, 9, 8, tzinfo=UTC), late=True, site_key=site.key)
+    events.record(item, told, by=make.BY)  # of another month
+    scope = _scope(site)
+    frame = Frame(scope, scope.from_day, scope.to_day, date(2026, 3, 1))
+    assert changes.late_about(frame).count() == 2
+    assert not changes.late(frame).exists()
+    opening = front.page(frame, checks.checks_of(frame), [])
+    assert "2 late, " in opening.counts
+    assert "2 late entries, 1 taken in from files" in opening.about
