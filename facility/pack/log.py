@@ -11,8 +11,10 @@ from facility.pack import fields, rows
 from facility.pack.tables import compact
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
+
+    from django.db.models import QuerySet
 
     from facility.pack.fields import Table
     from facility.pack.scope import Scope
@@ -25,7 +27,7 @@ OF_THE_LOG: Final = ("backup:", "records:", "restore:", "software:")
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """How many events are told in full, and how many of the period are given as a digest alone."""
+    """How many events of the period and about its records are told in full, and how many of the period by digest alone."""
 
     full: int
     digest_only: int
@@ -71,23 +73,40 @@ def _says(content: dict[str, Any], name: str) -> bool:
 def write_events(path: Path, scope: Scope, using: str, size: int) -> Told:
     """Write the events in scope, one JSON object a line, by their number."""
     sieve = Sieve(scope, using)
-    found = Event.objects.using(using).filter(
-        site_id_text__in=(scope.site.key, ""), recorded_at__gte=scope.starts_at, recorded_at__lt=scope.ends_at,
-        seq__lte=size,
-    )  # fmt: skip
+    since = set(_since(scope, using, size))
+    numbers = sorted(since.union(_of_the_days(scope, size).using(using).values_list("seq", flat=True)))
     columns = ("seq", "prev", "digest", "payload", "subject_kind", "subject_id", "action", "site_id_text")
     full = digest_only = 0
     with path.open("w", encoding="utf-8", newline="\n") as target:
-        for seq, prev, digest, payload, kind, subject, action, site in (
-            found.order_by("seq").values_list(*columns).iterator(chunk_size=BATCH)
-        ):
-            if (site or not kind) and sieve.lets(kind, subject, action, payload):
-                told = {"seq": seq, "prev": bytes(prev).hex(), "digest": bytes(digest).hex(), "payload": payload}
-                target.write(compact(told) + "\n")
-                full += 1
-            else:
-                digest_only += 1
+        for begin in range(0, len(numbers), BATCH):
+            some = Event.objects.using(using).filter(seq__in=numbers[begin : begin + BATCH]).order_by("seq")
+            for seq, prev, digest, payload, kind, subject, action, site in some.values_list(*columns):
+                if (site or not kind) and sieve.lets(kind, subject, action, payload):
+                    told = {"seq": seq, "prev": bytes(prev).hex(), "digest": bytes(digest).hex(), "payload": payload}
+                    target.write(compact(told) + "\n")
+                    full += 1
+                else:
+                    digest_only += seq not in since
     return Told(full, digest_only)
+
+
+def _of_the_days(scope: Scope, size: int) -> QuerySet[Event]:
+    return Event.objects.filter(
+        site_id_text__in=(scope.site.key, ""), recorded_at__gte=scope.starts_at, recorded_at__lt=scope.ends_at,
+        seq__lte=size,
+    )  # fmt: skip
+
+
+def _since(scope: Scope, using: str, size: int) -> Iterator[int]:
+    """Yield the numbers of events after the days about what happened in them: late entries, corrections, signatures."""
+    for table in fields.by_label().values():
+        if not table.when or not rows.is_in(table, scope):
+            continue
+        found = Event.objects.using(using).filter(
+            site_id_text=scope.site.key, subject_kind=table.model._meta.label_lower, recorded_at__gte=scope.ends_at,
+            seq__lte=size, subject_id__in=rows.rows_of(table, scope, using).order_by().values("pk"),
+        )  # fmt: skip
+        yield from found.values_list("seq", flat=True)
 
 
 def write_leaves(path: Path, size: int) -> None:

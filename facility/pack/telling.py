@@ -97,6 +97,10 @@ Open verify.html in a browser and give it this pack; or run: python3 verify.py
 Both also say whether the log goes on from that of an older pack, or of its checkpoint.note alone: --older FILE
 Compare the fingerprint of the key with the one on the wall sheet and in earlier packs:
 {fingerprint}
+By openssl alone, with the key of use "log" from data/keys.json saved as key.pem:
+    (printf 'deepstead pack v1\\0'; cat tagmanifest-sha256.txt) > signed
+    base64 -d tagmanifest-sha256.txt.sig > signature
+    openssl pkeyutl -verify -pubin -inkey key.pem -rawin -in signed -sigfile signature
 
 WHAT THAT PROVES
 1. Files unchanged: each file here has the SHA-256 that was written down when the pack was made.
@@ -112,8 +116,9 @@ who enforce them decide.
 WHAT IS IN IT
 data/report-*.pdf    the report, in volumes, each sealed
 data/tables/         {rows} rows in {tables} tables, each as .csv and .jsonl; columns.csv says what became of each field
-data/events.jsonl    {full} events of the period, word for word; {digest_only} more are given by their digest alone,
-                     since they are out of scope or their text holds something that is kept back
+data/events.jsonl    {full} events, word for word: those recorded in the period, and later ones about what happened
+                     in it; {digest_only} more of the period are given by their digest alone, since they are out of
+                     scope or their text holds something that is kept back
 data/leaves.txt      the SHA-256 of every event of the log, so that nothing in between can be left out
 data/checkpoint.note the signed head of the log; data/checkpoints/ earlier ones
 data/attachments/    {files} files by their SHA-256; {pictures} pictures are kept back. {missing}

@@ -66,6 +66,24 @@ def test_openssl_accepts_what_a_pack_signs_by_the_key_in_it_and_refuses_any_othe
     assert keys.all_public()[0].public_pem == key
 
 
+@pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl is not installed here")
+def test_the_lines_for_openssl_in_the_readme_work_as_they_stand(unpacked: Path, tmp_path: Path) -> None:
+    key = next(one["public_pem"] for one in json.loads((unpacked / layout.KEYS).read_text()) if one["use"] == "log")
+    (unpacked / "key.pem").write_text(key, encoding="ascii")
+    words = (unpacked / layout.README).read_text(encoding="utf-8")
+    lines = [
+        line.strip()
+        for line in words.splitlines()
+        if line.startswith("    ") and ("signature" in line or "signed" in line)
+    ]
+    assert [line.split()[0] for line in lines[:3]] == ["(printf", "base64", "openssl"]
+    script = "\n".join(lines[:3])
+    assert subprocess.run(["sh", "-c", script], cwd=unpacked, capture_output=True, check=False).returncode == 0
+    tags = unpacked / layout.TAG_MANIFEST
+    tags.write_bytes(tags.read_bytes() + b"x")
+    assert subprocess.run(["sh", "-c", script], cwd=unpacked, capture_output=True, check=False).returncode != 0
+
+
 def test_a_table_reader_of_the_standard_library_finds_the_same_rows_in_both_forms(unpacked: Path) -> None:
     """RFC 4180 by ``csv``, whose reader knows nothing of how the table was written; JSON lines by ``json``."""
     seen = 0

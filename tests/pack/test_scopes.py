@@ -33,6 +33,21 @@ def rows(root: Path, name: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in text.splitlines()]
 
 
+def test_what_was_entered_after_the_days_about_them_is_told_word_for_word(tmp_path: Path) -> None:
+    site = make.site()
+    rule = make.rule(make.equipment(site))
+    of_the_days, later = make.work(rule, date(2026, 2, 9)), make.work(rule, date(2026, 3, 9))
+    root = opened(built(site, from_day=date(2026, 2, 1), to_day=date(2026, 2, 28)), tmp_path)
+    told = [json.loads(line) for line in (root / layout.EVENTS).read_text(encoding="utf-8").splitlines()]
+    kind = "maintenance.workrecord"
+    wanted = Event.objects.filter(subject_kind=kind, subject_id=of_the_days.pk).values_list("seq", flat=True)
+    other = Event.objects.filter(subject_kind=kind, subject_id=later.pk).values_list("seq", flat=True)
+    assert wanted
+    assert {one["seq"] for one in told} >= set(wanted)
+    assert not {one["seq"] for one in told} & set(other)
+    assert [one["seq"] for one in told] == sorted(one["seq"] for one in told)
+
+
 def test_each_pack_has_its_own_names_for_the_people_in_its_runs(tmp_path: Path) -> None:
     from treatments.models import Patient, Run, RunPlace
 
