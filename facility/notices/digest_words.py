@@ -143,6 +143,8 @@ def _subject(head: Head, count: int, *, quiet: bool) -> str:
 def _action(head: Head, things: Iterable[Standing | OpenLine], *, quiet: bool) -> str:
     if quiet:
         return _("Nothing today.")
+    if head.plans and not head.ready:
+        return _("No table is ready: see on the page what would lift it.")
     first = next(iter(things), None)
     if first is None:
         return _("See on the page what would lift it.") if head.plans else _("Put a plan in force, with its needs.")

@@ -50,6 +50,7 @@ def told(request: StaffRequest, site: str) -> HttpResponse:
     context = {
         "visit": visit, "place": "records", "lines": lines, "may_answer": visit.may(Act.DEFECT),
         "may_snooze": visit.may(Act.PLANT), "may_judge": visit.may(Act.RULES), "digest": NoticeKind.DIGEST,
+        "test": NoticeKind.TEST,
     }  # fmt: skip
     return render(request, "notices/told.html", context)
 

@@ -54,6 +54,20 @@ def test_nothing_to_do_is_said_in_one_calm_line_for_silence_is_not_health(clock:
     assert "From records only" in notice.body
 
 
+def test_where_no_table_is_ready_that_comes_first_and_not_somebody_s_paper(clock: Clock) -> None:
+    chamber, gauge = scene.gauge_chamber()
+    who = make.supervisor(chamber.site)
+    rule = make.rule(make.equipment(chamber.site, tag="DG-9"), months=12)
+    make.work(rule, date(2025, 11, 20))
+    build.defect(gauge, clock.now - timedelta(hours=1), what="reads high")
+    looking.sweep(clock.now)
+    digest.make(clock.now)
+    notice = Notice.objects.get(user=who)
+    assert "0 of 1 plans ready" in notice.subject
+    assert notice.next_action == "No table is ready: see on the page what would lift it."
+    assert "- DG-9: calibration: overdue" in notice.body
+
+
 def test_it_comes_at_the_person_s_hour_by_the_clock_of_the_site(clock: Clock) -> None:
     """10:00 UTC on 27 November 2026 is 11:00 in Oslo and 05:00 in New York (zone database, zoneinfo)."""
     here = make.user(make.site(zone="Europe/Oslo"), "tender")

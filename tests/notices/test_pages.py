@@ -263,3 +263,12 @@ def test_a_notice_of_the_watch_leads_to_pages_that_exist(clock: Clock) -> None:
     row = Notice.objects.get(user=me)
     assert client(me).get(row.link).status_code == 200
     assert client(me).get(f"/skerrow/flags/snooze/?thing={row.things[0]}").status_code == 200
+
+
+def test_a_test_of_a_way_asks_for_no_answer(clock: Clock) -> None:
+    site = make.site(key="skerrow")
+    user = make.supervisor(site)
+    told(site, user, clock.now, kind="test", once_key=f"test:1:{user.pk}", subject="A test of this way")
+    page = client(user).get("/skerrow/notices/").content.decode()
+    assert "A test of this way" in page
+    assert "/answer/" not in page
