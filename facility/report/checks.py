@@ -170,7 +170,7 @@ def section(frame: Frame, found: Checks, *, paper: bool = True) -> Section:
     ``paper``: also those that are within limits and were keyed in from paper.
     """
     outside = sum(1 for one in found.rows if one.state == CheckState.SIGNED and one.result != CheckResult.PASSED)
-    lead = _("%(signed)d checks signed, %(outside)d of them not all within limits, %(late)d with something entered late, %(paper)d keyed in from paper; %(gaps)d gaps.") % {
+    lead = _("%(signed)d checks signed, %(outside)d of them not all within limits, %(late)d with something entered late, %(paper)d keyed in from paper; gaps: %(gaps)d.") % {
         "signed": found.signed, "outside": outside, "late": len(found.late),
         "paper": sum(1 for one in found.rows if one.on_paper), "gaps": len(found.missing)}  # fmt: skip
     return Section(

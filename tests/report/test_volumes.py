@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import base64
 import io
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pikepdf
 import pytest
+from django.template.loader import render_to_string
 
 from facility import events, services
 from facility.models import Check, Event, Volume
+from facility.papers.printing import STYLE, of_size, pressed
 from facility.report import changes, checks, front, gaps
 from facility.report.build import BuiltVolume, Scope, closed_month, volumes
+from facility.report.pages import REPORT_STYLE
 from facility.report.scope import Frame
 from facility.report.sealing_check import faults_of
+from facility.report.shape import Picture
 from maintenance.models import Defect
 from tests import make
 from tests.treatments.after.pdf_text import pages_of
@@ -171,3 +176,21 @@ def test_what_was_entered_after_the_days_is_a_late_entry_of_them() -> None:
     opening = front.page(frame, checks.checks_of(frame), [])
     assert "2 late, " in opening.counts
     assert "2 late entries, 1 taken in from files" in opening.about
+
+
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+def test_two_pictures_stand_abreast_on_either_sheet(size: str) -> None:
+    """Eight of 70 mm in height: four rows are 280 mm and fill two pages; one below the other they would fill three or more."""
+    svg = (
+        "data:image/svg+xml;base64,"
+        + base64.b64encode(
+            b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 86 70"><path d="M0 0h86v70"/></svg>'
+        ).decode()
+    )
+    pictures = [Picture(svg, "a curve", f"curve {number}", half=True) for number in range(8)]
+    told = render_to_string("report/parts/pictures.html", {"pictures": pictures})
+    page = f'<!DOCTYPE html><html lang="en"><head><title>x</title></head><body><h1>x</h1>{told}</body></html>'
+    with pikepdf.open(
+        io.BytesIO(pressed(page, STYLE, REPORT_STYLE.read_text(encoding="utf-8") + of_size(size)))
+    ) as document:
+        assert len(document.pages) == 2
