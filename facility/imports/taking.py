@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
 TELL_SECONDS: Final = 1.0
-AT_ONCE_BYTES: Final = 64 * 1024
+AT_ONCE_BYTES: Final = 32 * 1024
 """Files up to this size are tried while the page waits; longer ones by a job."""
 
 

@@ -16,7 +16,9 @@ from django.db import connections
 from kombu import Connection
 
 from facility import events
-from facility.models import Event, Job, Organisation
+from facility.imports import taking, waiting
+from facility.models import Event, Job, Organisation, Person
+from tests import make
 from tests.facility.events import store
 
 if TYPE_CHECKING:
@@ -154,3 +156,30 @@ def test_no_job_is_lost_and_none_has_effect_twice(crew: Crew, made: store.Store,
     assert sorted(Organisation.objects.values_list("key", flat=True)) == [f"job-{n}" for n in range(JOBS)]
     effects = Counter(Event.objects.filter(action="added").values_list("subject_id", flat=True))
     assert sorted(effects.values()) == [1] * JOBS
+
+
+LINES = 1500
+
+
+@pytest.mark.parametrize("way", ["embedded"])
+def test_an_import_killed_in_the_middle_is_stored_whole_by_the_next_try(
+    crew: Crew, made: store.Store, settings: Any
+) -> None:
+    settings.DATA_DIR = made.folder
+    site = make.site()
+    people = b"key,name\n" + b"".join(b"p-%d,P %d\n" % (number, number) for number in range(LINES))
+    token = waiting.keep({"people.csv": people})
+    taking.ask(taking.Asked(token, taking.Way.ALL, make.supervisor(site).pk, site.pk))
+    crew.until += PATIENCE
+    crew.start()
+    crew.wait("the first lines", lambda: bool(waiting.progress_of(token, "all")))
+    crew.kill(*crew.modes)
+    assert not Person.objects.exists(), "nothing is half stored"
+    assert waiting.are_there(token)
+    crew.start()
+    crew.wait("the end of the import", lambda: Job.objects.filter(finished_at__isnull=False).exists())
+    job = Job.objects.get()
+    assert (job.outcome, job.tries) == ("All rows were taken.", 2)
+    assert Person.objects.count() == LINES
+    assert Event.objects.filter(action="imported").count() == LINES
+    assert not waiting.are_there(token)
