@@ -19,6 +19,10 @@ SCOPES = (
 )  # fmt: skip
 
 
+SHOWN = (("whole", _("everything")), *SCOPES[1:])
+"""The same, as a list of links says it."""
+
+
 class InspectionForm(forms.ModelForm[Inspection]):
     """One visit."""
 

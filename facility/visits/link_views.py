@@ -16,7 +16,7 @@ from facility import events, services
 from facility.access import Act, enter
 from facility.fields import refuse
 from facility.models import ReadingLink
-from facility.visits.forms import LinkForm, RevokeForm
+from facility.visits.forms import SHOWN, LinkForm, RevokeForm
 from facility.visits.services import open_door
 from facility.visits.views import UNPROCESSABLE, context_of
 
@@ -46,7 +46,7 @@ def links(request: StaffRequest, site: str) -> HttpResponse:
         else:
             address = request.build_absolute_uri(reverse("visits:look", args=[secret]))
     rows = ReadingLink.objects.filter(site=visit.site).select_related("chamber")
-    lines = [(_mark(row, now), row) for row in rows]
+    lines = [(_mark(row, now), row, dict(SHOWN).get(row.scope, row.scope)) for row in rows]
     refused = form.is_bound and not address
     context = context_of(visit, lines=lines, form=form, address=address, refused=refused, now=now)
     return render(request, "visits/links.html", context, status=UNPROCESSABLE if refused else 200)
