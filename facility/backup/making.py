@@ -6,6 +6,7 @@ import hashlib
 import os
 import secrets
 import zipfile
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final, cast
@@ -84,7 +85,8 @@ def make(folder: Path, key: Key, *, by: events.Actor | None, say: Callable[[str]
             % {"folder": folder, "reason": error.strerror or error}
         ) from error
     finally:
-        unfinished.unlink(missing_ok=True)
+        with suppress(OSError):  # a folder that is none, or a disk that is gone, was told above
+            unfinished.unlink(missing_ok=True)
     if by is not None:
         _note(path, told, by=by)
     return Made(path, told)

@@ -176,6 +176,14 @@ def test_a_backup_that_fails_leaves_no_file_and_no_event(folder: Path) -> None:
     assert not Event.objects.exists()
 
 
+def test_a_place_that_is_no_folder_is_refused_in_one_sentence(folder: Path, tmp_path: Path) -> None:
+    place = tmp_path / "a-file"
+    place.write_text("no folder")
+    with pytest.raises(BackupError, match="a-file: .* Give a folder with enough room by --to"):
+        making.make(place, KEY, by=make.BY)
+    assert place.read_text() == "no folder"
+
+
 def test_the_path_is_the_last_line(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     call_command("backup", to=folder / "out")
     path = Path(capsys.readouterr().out.splitlines()[-1])
