@@ -151,3 +151,32 @@ def check_mail(app_configs: Sequence[AppConfig] | None, **_rest: object) -> list
             )
         )
     return found
+
+
+@register(Tags.security)
+def check_provider(app_configs: Sequence[AppConfig] | None, **_rest: object) -> list[CheckMessage]:
+    """Report a provider of OpenID Connect that could let nobody in, or is asked in the clear.
+
+    Source: OpenID Connect Discovery 1.0, section 3: the issuer is a URL with the scheme https.
+    """
+    if not settings.OIDC_ISSUER:
+        return []
+    found: list[CheckMessage] = []
+    if not settings.OIDC_ISSUER.startswith("https://"):
+        found.append(
+            Warning(
+                f"The provider of OpenID Connect is no https address: {settings.OIDC_ISSUER}",
+                hint="Name its issuer in DEEPSTEAD_OIDC_ISSUER as https://name. The password door stays open.",
+                id="facility.W018",
+            )
+        )
+    lacking = [name for name in ("OIDC_CLIENT", "OIDC_SECRET") if not getattr(settings, name)]
+    if lacking:
+        found.append(
+            Warning(
+                "A provider of OpenID Connect is named, but it can let nobody in.",
+                hint=f"Set {', '.join(f'DEEPSTEAD_{name}' for name in lacking)} as the provider gave it for this box.",
+                id="facility.W019",
+            )
+        )
+    return found

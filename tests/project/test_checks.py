@@ -77,3 +77,21 @@ def test_what_keeps_messages_from_leaving_is_named_with_its_setting(
     found = checks.check_mail(None)
     assert [one.id for one in found] == ids
     assert all("DEEPSTEAD_" in (one.hint or "") for one in found)
+
+
+@pytest.mark.parametrize(
+    ("issuer", "secret", "ids"),
+    [
+        ("", "", []),
+        ("https://login.example.org/", "word", []),
+        ("http://login.example.org/", "word", ["facility.W018"]),  # OpenID Connect Discovery 1.0, section 3: https
+        ("https://login.example.org/", "", ["facility.W019"]),
+    ],
+)
+def test_a_provider_that_can_let_nobody_in_is_named_with_its_setting(
+    settings: Settings, issuer: str, secret: str, ids: list[str]
+) -> None:
+    settings.OIDC_ISSUER, settings.OIDC_CLIENT, settings.OIDC_SECRET = issuer, "box", secret
+    found = checks.check_provider(None)
+    assert [one.id for one in found] == ids
+    assert all("DEEPSTEAD_OIDC" in (one.hint or "") for one in found)
