@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from django.contrib.auth.decorators import login_not_required
@@ -16,6 +17,8 @@ from facility.pack.unpacking import MIB
 
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
+
+    from facility.pack.checking import Outcome
 
 UNPROCESSABLE, TOO_LARGE, TOO_MANY = 422, 413, 429
 HEAD_BYTES = 64 * 1024
@@ -69,5 +72,14 @@ def verified(request: HttpRequest, token: str) -> HttpResponse:
     except LookupError:
         raise Http404 from None
     lines = wording.lines(outcome) if outcome else []
-    context = {"outcome": outcome, "lines": lines, "not_proved": wording.not_proved()}
+    context = {"outcome": outcome, "lines": lines, "not_proved": wording.not_proved(), "made_at": _made_at(outcome)}
     return render(request, "pack/verified.html", context)
+
+
+def _made_at(outcome: Outcome | None) -> datetime | None:
+    """Return when a pack says that it was made, None where it says nothing that could be a time."""
+    try:
+        found = datetime.fromisoformat(outcome.about["made_at"]) if outcome else None
+    except (KeyError, ValueError):
+        return None
+    return found if found and found.tzinfo else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,6 +41,7 @@ def test_anybody_verifies_a_pack_and_reads_three_statements_and_what_is_not_prov
     assert all(words in page for words in ("files are unchanged", "belong to the log", "signed by the key"))
     assert all(words.split(":")[0].replace("'", "&#x27;") in page for words in wording.not_proved())
     assert "compliant" not in page.lower()
+    assert re.search(r"made \d{1,2} [A-Z][a-z]{2} \d{4} \d\d:\d\d \(UTC\)", page)
     assert not list((folder / "packs" / uploads.FOLDER).glob("*/*.zip"))
 
 

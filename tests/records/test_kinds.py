@@ -147,3 +147,11 @@ def test_an_unknown_kind_is_not_found() -> None:
     client = signed_in(account(site, "director"))
     for name in ("list", "add"):
         assert client.get(reverse(f"records:{name}", args=[site.key, "submarine"])).status_code == 404
+
+
+def test_the_record_of_an_item_leads_to_its_due_dates_and_history() -> None:
+    item = make.equipment(make.site())
+    client = Client()
+    client.force_login(make.supervisor(item.site))
+    page = client.get(reverse("records:detail", args=[item.site.key, "equipment", item.pk])).content.decode()
+    assert reverse("maintenance:item", args=[item.site.key, item.pk]) in page
