@@ -11,6 +11,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from facility.models import Event, MedicalFitness, MedicalOutcome, Membership, Person, QualificationHeld
+from facility.visits.by_name import deeds_by_name
 from facility.visits.words import subject_words
 from treatments.models import RunPlace
 
@@ -52,7 +53,7 @@ class Trail:
 
 
 def trail_of(person: Person, since: datetime | None = None) -> Trail:
-    """Return the newest 100 deeds of a person, from ``since`` on, in five queries."""
+    """Return the newest 100 deeds of a person, from ``since`` on, in eight queries."""
     zone = ZoneInfo(person.site.zone)
     held = list(
         QualificationHeld.objects.current().filter(person=person).exclude(second_look_by="").select_related("kind")
@@ -61,7 +62,8 @@ def trail_of(person: Person, since: datetime | None = None) -> Trail:
     roles: tuple[Membership, ...] = ()
     if person.user_id is not None:
         roles = tuple(Membership.objects.filter(user=person.user_id, site=person.site).order_by("recorded_at"))
-    found = sorted(chain(_runs(person, since), _events(person, since)), key=lambda one: one[0], reverse=True)[:MOST]
+    told = chain(_runs(person, since), _events(person, since), deeds_by_name(person, since, MOST))
+    found = sorted(told, key=lambda one: one[0], reverse=True)[:MOST]
     deeds = []
     for at, what, sub, event in found:
         on = at.astimezone(zone).date()

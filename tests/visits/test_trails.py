@@ -111,6 +111,24 @@ def test_the_deeds_of_a_namesake_are_not_ones_own() -> None:
     assert trail_of(person).deeds == ()
 
 
+def test_work_under_a_name_without_an_account_is_told_as_such_with_what_was_in_date() -> None:
+    """A person in a site whose older records came from files: what they did is told by their name, and says so."""
+    person = person_with_papers()
+    assert person.user is not None
+    rule = make.rule(make.equipment(person.site, tag="DG-7"))
+    make.work(rule, date(2026, 3, 1), done_by=person.name)
+    make.work(rule, date(2026, 3, 2), done_by="Somebody Else")
+    (deed,) = trail_of(person).deeds
+    assert deed.what.startswith("DG-7: ")
+    assert "no account stands behind it" in deed.sub
+    assert (deed.on, deed.in_date, deed.medical) == (date(2026, 3, 1), ("Panel operator",), True)
+    own = make.work(rule, date(2026, 3, 3), done_by=person.name)
+    assert len(trail_of(person).deeds) == 2
+    events.record(own, events.What("looked at", site_key=person.site.key), by=Actor("x", user_id=person.user.pk))
+    assert len(trail_of(person).deeds) == 1  # told once, as what the account did
+    assert trail_of(person, datetime(2026, 3, 5, tzinfo=UTC)).deeds == ()
+
+
 def test_since_the_last_pack_starts_after_the_size_of_its_log() -> None:
     site = make.site()
     person = make.person(site)
