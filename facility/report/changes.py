@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 MOST_OPENING = 40
 #: the action of records that were taken in from files: a box that is new somewhere takes in years at once
 FROM_FILES = "imported"
+#: of a day without an hour
+NOON = time(12)
 CORRECTED = ("corrected", "superseded")
 VOIDED = ("retired", "voided", "given up")
 #: kinds of which a reason cannot speak of a person's health
@@ -91,7 +93,8 @@ def after(frame: Frame, *, files: bool) -> dict[int, datetime]:
     """Return what was recorded late, after the days, of what happened within them: when, by number; ``files``: of files taken in."""
     rows = of_site(frame).filter(late=True, recorded_at__gte=frame.ends_at)
     rows = rows.filter(action=FROM_FILES) if files else rows.exclude(action=FROM_FILES)
-    found = ((seq, _occurred(payload)) for seq, payload in rows.values_list("seq", "payload").iterator(chunk_size=1000))
+    told = rows.values_list("seq", "payload").iterator(chunk_size=1000)
+    found = ((seq, _instant(_occurred(payload), frame)) for seq, payload in told)
     return {seq: at for seq, at in found if at is not None and frame.starts_at <= at < frame.ends_at}
 
 
@@ -172,13 +175,24 @@ def kind_words(label: str) -> str:
 def _happened(frame: Frame, group: _Group) -> str:
     if group.count > 1:
         return _("each at its own time")
-    return frame.at(_occurred(group.first.payload))
+    found = _occurred(group.first.payload)
+    return frame.at(found) if found is None or isinstance(found, datetime) else frame.day(found)
 
 
-def _occurred(payload: str) -> datetime | None:
+def _occurred(payload: str) -> datetime | date | None:
+    """Return when it happened as the event says, else as the record in it does; a day where the record knows no hour."""
     content: dict[str, Any] = json.loads(payload)
-    text = content.get("occurred_at")
-    return datetime.fromisoformat(text) if text else None
+    after: dict[str, str] = content.get("after") or {}
+    if text := content.get("occurred_at") or after.get("started_at"):
+        return datetime.fromisoformat(text)
+    text = after.get("done_on")
+    return date.fromisoformat(text) if text else None
+
+
+def _instant(found: datetime | date | None, frame: Frame) -> datetime | None:
+    if found is None or isinstance(found, datetime):
+        return found
+    return datetime.combine(found, NOON, frame.zone)
 
 
 def _why(event: Event) -> str:

@@ -167,15 +167,18 @@ def test_what_was_entered_after_the_days_is_a_late_entry_of_them() -> None:
     for action in ("recorded", "recorded", changes.FROM_FILES):
         told = events.What(action, occurred_at=datetime(2026, 2, 9, 8, tzinfo=UTC), late=True, site_key=site.key)
         events.record(item, told, by=make.BY)
+    for done_on in ("2026-02-28", "2026-03-01"):  # a record that knows the day alone
+        told = events.What("work recorded", after={"done_on": done_on}, late=True, site_key=site.key)
+        events.record(item, told, by=make.BY)
     told = events.What("recorded", occurred_at=datetime(2026, 1, 9, 8, tzinfo=UTC), late=True, site_key=site.key)
     events.record(item, told, by=make.BY)  # of another month
     scope = _scope(site)
     frame = Frame(scope, scope.from_day, scope.to_day, date(2026, 3, 1))
-    assert changes.late_about(frame).count() == 2
+    assert changes.late_about(frame).count() == 3
     assert not changes.late(frame).exists()
     opening = front.page(frame, checks.checks_of(frame), [])
-    assert "2 late, " in opening.counts
-    assert "2 late entries, 1 taken in from files" in opening.about
+    assert "3 late, " in opening.counts
+    assert "3 late entries, 1 taken in from files" in opening.about
 
 
 @pytest.mark.parametrize("size", ["A4", "Letter"])
