@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from facility import events
 from facility.compute.instants import instant_of
@@ -70,8 +71,13 @@ def is_over(notice: Notice) -> bool:
 
 def _draft(site: Site, copies: list[Notice], at: datetime) -> Draft:
     first = copies[0]
-    said = _("Told at %(at)s, %(n)d times; nobody has acknowledged it by %(now)s.") % {
-        "at": when(instant_of(first.made_at), site.zone), "n": len(copies), "now": when(instant_of(at), site.zone),
+    people = sum(one.user_id is not None for one in copies)  # the one copy beside theirs is for the site's own ways
+    words = ngettext(
+        "Told at %(at)s to %(n)d person; nobody has acknowledged it by %(now)s.",
+        "Told at %(at)s to %(n)d people; nobody has acknowledged it by %(now)s.", people,
+    )  # fmt: skip
+    said = words % {
+        "at": when(instant_of(first.made_at), site.zone), "n": people, "now": when(instant_of(at), site.zone),
     }  # fmt: skip
     return Draft(
         site_id=site.pk, kind=NoticeKind.UNANSWERED, group=f"raised:{first.pk}",

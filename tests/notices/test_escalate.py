@@ -46,10 +46,22 @@ def test_what_nobody_acknowledges_within_the_house_s_time_is_told_to_the_directo
     found = scene.told("unanswered")
     assert {one.user_id for one in found} == {director.pk, None}
     assert found[0].subject == "Nobody has acknowledged: Chamber 1, TT6: Not ready"
+    assert "to 1 person; nobody has acknowledged it" in found[0].body
     assert found[0].raised_from in scene.told("readiness")
     assert escalate.run(clock.now) == escalate.run(clock.pass_by(hours=1)) == "0 notices raised."
     assert len(scene.told("unanswered")) == 2
     assert Event.objects.filter(action="told:unanswered").count() == 1
+
+
+def test_it_says_to_how_many_it_was_told_and_not_how_often(clock: Clock) -> None:
+    chamber, gauge = scene.gauge_chamber()
+    for _one in range(2):
+        make.supervisor(chamber.site)
+    watch.look(clock.now)
+    build.defect(gauge, clock.now)
+    watch.look(clock.pass_by(minutes=5))
+    escalate.run(clock.pass_by(minutes=16))
+    assert "to 2 people; nobody" in scene.told("unanswered")[0].body
 
 
 def test_one_who_acknowledges_quiets_the_others(clock: Clock) -> None:
