@@ -78,7 +78,7 @@ def _no_paper(error: PrintingError) -> HttpResponse:
 def _picture(record: Record, now: datetime) -> dict[str, Any]:
     found = figures_of(record.run, now)
     svg = drawn(record.run, found, PICTURE_WIDTH, ink="#000")
-    if found.track is None:
+    if found.track is None or not record.lines:  # nothing logged: a line along the surface would say that it was
         return {"picture": "", "picture_words": "", "depths": []}
     address = "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
     return {"picture": address, "picture_words": about(found), "depths": depth_rows(found)}

@@ -18,6 +18,7 @@ from facility.report.sealing_check import faults_of
 from tests import make
 from tests.treatments.after.pdf_text import everything_in, pages_of
 from tests.treatments.after.support import CLINICAL, SECRET, Whole, closed, sign_as, whole_six
+from tests.treatments.opening.support import opened
 from tests.treatments.recording.support import entry, signed_in
 from treatments.models import LogEntry, LogKind
 from treatments.opening.clinical import add_clinical
@@ -162,6 +163,18 @@ def test_the_personal_log_has_the_runs_and_who_signed(whole: Whole) -> None:
     ):
         assert said in text, said
     assert NAME not in text
+
+
+def test_a_run_of_which_nothing_was_logged_has_no_profile_on_paper() -> None:
+    run = opened(make.chamber(make.site()))
+    type(run).objects.filter(pk=run.pk).update(
+        started_at=make.NOON, ended_at=make.NOON + timedelta(hours=2)
+    )  # as a record taken in from a file
+    boss = signed_in(make.supervisor(run.chamber.site))
+    answer = boss.get(reverse("treatments:treatment_record", args=[run.chamber.site.key, run.pk]))
+    text = " ".join(" ".join(pages_of(answer.content)).split())
+    assert "Nothing was logged." in text
+    assert "Depths as logged" not in text
 
 
 def test_the_naming_form_offers_both_sheets(whole: Whole) -> None:
