@@ -25,7 +25,7 @@ def first_parts(patterns: list[URLPattern | URLResolver], before: str = "") -> s
             found |= first_parts(one.url_patterns, route)
         else:
             found.add(route.lstrip("^/").split("/")[0])
-    return {part for part in found if part and not part.startswith("<")}
+    return {part for part in found if part and not part.startswith("<") and "." not in part}  # no key has a point
 
 
 def test_every_fixed_first_part_of_an_address_is_refused_as_the_key_of_a_site() -> None:

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_without_practice_it_is_over_and_a_drill_brings_it_back() -> None:
-    site = make.site()
+    site = make.site(zone="UTC")
     today = events.now().date()
     person = make.person(site)
     kind = make.qualification_kind(site.organisation, recency_days=30)

@@ -148,7 +148,7 @@ def test_script_in_every_name_is_only_text_on_a_paper(monkeypatch: pytest.Monkey
     site = make.site(name=HOSTILE)
     given: list[str] = []
 
-    def press(html: str, _style: Path) -> bytes:
+    def press(html: str, _style: Path, *_size: str) -> bytes:
         given.append(html)
         return b"%PDF"
 
