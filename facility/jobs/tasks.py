@@ -15,7 +15,7 @@ from facility.imports import taking, waiting
 from facility.jobs.fleet_tasks import KINDS as OF_FLEET
 from facility.jobs.notice_tasks import KINDS as OF_NOTICES
 from facility.jobs.progress import telling
-from facility.jobs.queue import Kind
+from facility.jobs.queue import Kind, enqueue
 from facility.models import Job
 from facility.notices import sending
 from facility.pack import services as packing
@@ -103,7 +103,17 @@ def send_notices(self: Task[..., Any]) -> str:
 @shared_task(name="render_volumes", bind=True)
 def render_volumes(self: Task[..., Any]) -> str:
     """Press and seal the months that are over, as packs will need them; what lies there already is left."""
-    return nightly.render(telling(self.request.id))
+    told = nightly.render(telling(self.request.id), _somebody_waits)
+    if _somebody_waits():
+        enqueue(Kind.RENDER_VOLUMES)
+    return told
+
+
+def _somebody_waits() -> bool:
+    """Return whether a long job is due that a person has asked for."""
+    asked_for = (Kind.BUILD_PACK, Kind.CHECK_PACK, Kind.IMPORT)
+    due = Job.objects.filter(kind__in=asked_for, finished_at=None, dead_at=None, lease_until=None)
+    return due.filter(due_at__lte=events.now()).exists()
 
 
 @shared_task(name="import", bind=True)

@@ -22,13 +22,18 @@ if TYPE_CHECKING:
 MOST_MADE_A_NIGHT: Final = 36
 
 
-def render(tell: Callable[[str], object]) -> str:
-    """Make the volumes of closed months that are not there yet; say how many were made and how many there were."""
+def render(tell: Callable[[str], object], somebody_waits: Callable[[], bool] = lambda: False) -> str:
+    """Make the volumes of closed months that are not there yet; say how many were made and how many there were.
+
+    Between two months it gives way to whoever waits for a pack.
+    """
     made = there = 0
     for site in Site.objects.filter(retired_at=None).order_by("key"):
         for first, last in reversed(_closed(site)):
             if made >= MOST_MADE_A_NIGHT:
                 return f"{made} volumes of months made, {there} there already; older months follow next night."
+            if made and somebody_waits():
+                return f"{made} volumes of months made, {there} there already; the rest after what somebody waits for."
             tell(f"{site.key} {first:%Y-%m}")
             for one in closed_month(Scope(site, None, first, last), first, last):
                 made, there = made + (not one.warm), there + one.warm
