@@ -15,7 +15,8 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.accounts.demo import demo_sign_ins
 from facility.accounts.services import NewAccount, invite
-from facility.demo.year import play
+from facility.demo.runs import play_runs
+from facility.demo.year import Told, play
 from facility.imports.folder import read_folder
 from facility.imports.take import Options, take
 from facility.models import Organisation, Person, Site, SiteRole, User
@@ -79,6 +80,8 @@ def load(day: date) -> Loaded:
         site = Site.objects.get(key=demo_set()["site"])
         play(FOLDER / "year.toml", site, shift_to(day), (zone_of_set(), day))
         accounts = _make_accounts(site, by=by)
+        content = tomllib.loads((FOLDER / "runs.toml").read_text(encoding="utf-8"))
+        play_runs(Told(content, site, shift_to(day), zone_of_set(), day))
     _mark()
     return Loaded(site, report, accounts)
 

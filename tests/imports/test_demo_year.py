@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
+from facility import events
 from facility.demo.loading import load
 from facility.models import Drill, Event, Procedure, ProcedureRead, VisitFinding
 from facility.record_check import verify
 from maintenance.models import Calibration, IntervalRule, WorkRecord
 from maintenance.upkeep.adopting import deviations
 from tests.imports.test_demo import LoadedDemo
-from treatments.models import Waiver
+from treatments.after.record import Record, record_of
+from treatments.models import LogKind, Run, RunPlace, RunSignature, Waiver
 
 YEAR = (date(2025, 2, 12), date(2026, 2, 11))
 
@@ -55,6 +57,36 @@ class DemoOfAYear(LoadedDemo):
             ("fire-inside", "Astrid Solheim"), ("lost-oxygen", "Astrid Solheim"),
         ]  # fmt: skip
         assert ProcedureRead.objects.count() == 9
+
+    def record(self, number: int) -> Record:
+        """Return the record of a run as of now."""
+        return record_of(Run.objects.select_related("chamber__site", "plan", "lock").get(number=number), events.now())
+
+    def test_a_run_on_table_6_has_a_log_with_one_stop_too_long(self) -> None:
+        """Minutes of Table 6 by the notes and figure of the U.S. Navy's table, from memory: 3 min down, 75 at 60 fsw,
+        30 up, 150 at 30 fsw, 30 up: 288; the log stays two minutes longer at 60 fsw."""
+        record = self.record(54)
+        run = record.run
+        assert (run.table_key, run.ended_at is not None and run.started_at is not None) == ("TT6", True)
+        assert run.ended_at - run.started_at == timedelta(minutes=288 + 2)  # type: ignore[operator]
+        assert [(one["depth_fsw"], one["minutes"], one["planned_min"]) for one in record.stops] == [
+            (60, 77, 75), (30, 150, 150),
+        ]  # fmt: skip
+        assert [one.words for one in record.departures] == ["long stop", "long air break"]
+        assert record.counts["late"] == record.counts["paper"] == record.counts["all"] == 29
+        assert [line.entry.values for line in record.lines if line.entry.kind == LogKind.OUTCOME] == [
+            {"code": "relieved"}
+        ]
+        assert not run.outside_house_rules
+
+    def test_its_records_are_closed_and_the_treatment_is_signed_by_its_supervisor(self) -> None:
+        for number in (53, 54):
+            record = self.record(number)
+            assert (record.closed, record.changed, record.figures_differ) == (True, False, False)
+        signature = RunSignature.objects.get()
+        assert (signature.run.number, signature.signed_by) == (54, "Karin Lindqvist")
+        assert signature.digest == self.record(54).digest
+        assert not RunPlace.objects.exclude(patient=None).exists()
 
     def test_its_log_holds(self) -> None:
         assert verify().ok
