@@ -64,11 +64,11 @@ def section(frame: Frame) -> Section:
 def _departures(run: Run) -> str:
     if run.closed_at is None:
         return _("record not closed")
-    return str(len(departures_of(run.computed)))
+    return str(len(departures_of(run.computed.get("figures", {}))))
 
 
 def _departure_table(run: Run) -> Table | None:
-    found = departures_of(run.computed) if run.closed_at is not None else []
+    found = departures_of(run.computed.get("figures", {})) if run.closed_at is not None else []
     if not found:
         return None
     cells = tuple(

@@ -10,6 +10,8 @@ from facility import events
 from facility.demo.loading import load
 from facility.models import Drill, Event, Procedure, ProcedureRead, VisitFinding
 from facility.record_check import verify
+from facility.report.runs import section
+from facility.report.scope import Frame, Scope
 from maintenance.models import Calibration, IntervalRule, WorkRecord
 from maintenance.upkeep.adopting import deviations
 from tests.imports.test_demo import LoadedDemo
@@ -78,6 +80,14 @@ class DemoOfAYear(LoadedDemo):
             {"code": "relieved"}
         ]
         assert not run.outside_house_rules
+
+    def test_a_report_tells_its_two_departures_as_the_record_does(self) -> None:
+        run = Run.objects.select_related("chamber__site").get(number=54)
+        days = (date(2026, 1, 1), date(2026, 1, 31))
+        told = section(Frame(Scope(run.chamber.site, None, *days), *days, self.day))
+        row = next(row for row in told.tables[0].rows if row[0].text == "run 54")
+        assert row[4].text == "2"
+        assert [one[3].text for one in told.tables[1].rows] == ["long stop", "long air break"]
 
     def test_its_records_are_closed_and_the_treatment_is_signed_by_its_supervisor(self) -> None:
         for number in (53, 54):
