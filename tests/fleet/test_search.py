@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -82,7 +81,7 @@ def test_pages_hold_a_hundred_and_a_page_beyond_is_the_last(clock: list[datetime
     assert (len(words(client)), len(words(client, "?page=2")), len(words(client, "?page=99"))) == (100, 2, 2)
 
 
-HOSTILE = "<script>alert(1)</script>\"'{{ 7*7 }}"
+HOSTILE = "<script>alert(1)</script>\"'{{ 86421*97531 }}"
 
 
 def test_hostile_names_stay_text(clock: list[datetime]) -> None:
@@ -95,7 +94,7 @@ def test_hostile_names_stay_text(clock: list[datetime]) -> None:
     for query in ("", "?table=6", f"?site={HOSTILE}", f"?table={HOSTILE}&state={HOSTILE}&page=%00"):
         html = client.get(f"{PAGE}{query}").content.decode()
         assert "<script>alert" not in html
-        assert "49" not in re.sub(r"[0-9a-f]{8,}|nonce-\S+|csrf\S+", "", html.split("<main", 1)[1]).split("7*7")[0]
+        assert str(86421 * 97531) not in html
     assert client.get("/organisation.json").json()["chambers"][0]["organisation"] == HOSTILE
 
 

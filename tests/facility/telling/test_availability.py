@@ -110,7 +110,7 @@ def test_the_public_page_names_nobody_of_the_crew(chamber: Chamber) -> None:
         text = Client().get(reverse(name, args=["skerrow"])).content.decode()
         assert "Not ready" in text
         assert "Bo " not in text
-        assert "Ana" not in text
+        assert "Ana " not in text
 
 
 def test_only_the_numbers_of_the_emergency_services_are_public(chamber: Chamber) -> None:
