@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
@@ -37,6 +37,8 @@ class Sourced:
     source: str
     where: str
     standing: Standing
+    #: where the number only stands for one of several choices: each choice in words
+    choices: Mapping[Decimal, str] = field(default_factory=dict, hash=False)
 
     @property
     def confirmed(self) -> bool:
@@ -94,4 +96,12 @@ def _sourced(name: str, entry: Mapping[str, Any], sources: Mapping[str, object])
         entry["source"],
         entry["where"],
         Standing(entry["standing"]),
+        _choices(name, entry),
     )
+
+
+def _choices(name: str, entry: Mapping[str, Any]) -> dict[Decimal, str]:
+    choices = {Decimal(number): words for number, words in entry.get("choices", {}).items()}
+    if choices and Decimal(str(entry["value"])) not in choices:
+        raise UnsourcedError(f"{name}: {entry['value']!r} is none of its choices.")
+    return choices

@@ -8,8 +8,8 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from facility import house, services
 from facility import reference as reference_data
-from facility import services
 from facility.access import Act
 from facility.compute.sheet_steps import SheetError, parse_steps, plain_step
 from facility.imports.cells import CellError, Column, Place, Reading, choice, instant, number, reference, slug, text
@@ -49,6 +49,10 @@ class HouseRuleFile(FileKind):
         known = reference_data.house_rule_definitions()
         if reading.values["key"] not in known:
             raise CellError(_("is not a house rule"), ", ".join(known), _("Write one of these keys."), "key")
+        rule = known[reading.values["key"]]
+        if not house.may_be(rule, reading.values["value"]):
+            what = _("does not fit the rule %(rule)s") % {"rule": rule.name}
+            raise CellError(what, house.allowed(rule), _("Write what is allowed."), "value")
 
     def add(self, reading: Reading) -> Kept:
         past = reading.store.past_rows(self.file).get((reading.values["key"],), [])

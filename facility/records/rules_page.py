@@ -16,12 +16,13 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from facility import events, services
+from facility import events, house, services
 from facility.access import Act, Visit, enter
 from facility.fields import InstantField, NumberField
 from facility.models import HouseRule
 from facility.reference import house_rule_definitions
 from facility.services import ChangedMeanwhileError
+from facility.templatetags.deepstead import plain_number
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -31,11 +32,6 @@ if TYPE_CHECKING:
     from facility.compute.reference import Sourced
     from facility.events import Actor
     from facility.models import Site
-
-#: rules that are a choice between two, and those that must be more than nothing
-CHOICES = {"window_keeps_good": (Decimal(0), Decimal(1))}
-MORE_THAN_0 = {"check_age_min", "bank_age_min", "contact_confirm_days"}
-MOST = Decimal(10_000_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +43,21 @@ class RuleLine:
     in_force: HouseRule | None
     versions: tuple[HouseRule, ...]
 
+    @property
+    def now(self) -> str:
+        """What holds at the site, in words or with its unit."""
+        return house.told(self.definition, self.in_force.value) if self.in_force else self.default
+
+    @property
+    def default(self) -> str:
+        """What holds until the site sets it."""
+        return house.told(self.definition, self.definition.number)
+
+    @property
+    def told_versions(self) -> list[tuple[HouseRule, str]]:
+        """Each version with its value in words."""
+        return [(one, house.told(self.definition, one.value)) for one in self.versions]
+
 
 class HouseRuleForm(forms.Form):
     """The new value of one rule, who approved it, and why."""
@@ -57,22 +68,19 @@ class HouseRuleForm(forms.Form):
     reason = forms.CharField(label=gettext_lazy("Reason"), max_length=500)
     shown_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
 
-    def open_at(self, key: str, site: Site, now: datetime) -> None:
-        """Read times in the site's zone."""
-        self.key, self.now = key, now
+    def open_at(self, rule: Sourced, site: Site, now: datetime) -> None:
+        """Offer the rule's choices, if it has some, and read times in the site's zone."""
+        self.rule, self.now = rule, now
+        if rule.choices:
+            self.fields["value"].widget = forms.Select(choices=[("", _("choose")), *rule.choices.items()])
         zone: Any = self.fields["in_force_from"]
         zone.set_zone(site.zone)
 
     def clean_value(self) -> Decimal:
         value: Decimal = self.cleaned_data["value"]
-        allowed = CHOICES.get(self.key)
-        if allowed and value not in allowed:
-            raise ValidationError(_("%(value)s: this rule is 0 or 1.") % {"value": value})
-        if value < 0 or value > MOST or (self.key in MORE_THAN_0 and value == 0):
-            least = _("more than 0") if self.key in MORE_THAN_0 else _("0 or more")
-            raise ValidationError(_("%(value)s: this rule must be %(least)s.") % {"value": value, "least": least})
-        if value != value.to_integral_value():
-            raise ValidationError(_("%(value)s: give a whole number.") % {"value": value})
+        if not house.may_be(self.rule, value):
+            told = {"value": plain_number(value), "allowed": house.allowed(self.rule)}
+            raise ValidationError(_("%(value)s: this rule may be %(allowed)s.") % told)
         return value
 
     def clean_in_force_from(self) -> datetime:
@@ -127,7 +135,7 @@ def set_house_rule(request: HttpRequest, site: str, key: str) -> HttpResponse:
     now = events.now()
     newest = line.versions[0].version if line.versions else 0
     form = HouseRuleForm(request.POST or None, initial={"in_force_from": now, "shown_version": newest})
-    form.open_at(key, visit.site, now)
+    form.open_at(line.definition, visit.site, now)
     if form.is_valid():
         try:
             _store(form, line, newest, visit)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from facility import house
 from facility.models import HouseRule, Procedure, SheetVersion
 from facility.reference import house_rule_definitions, sources
 from facility.report.plant import NOT_IN_DATE, rules_in_scope, word_of
@@ -23,10 +24,6 @@ if TYPE_CHECKING:
 
     from facility.report.scope import Frame
     from maintenance.upkeep.state import DueState
-
-
-#: the unit of a house rule that is a number without one: yes or no, a set of limits
-NO_UNIT = "1"
 
 
 def in_force(frame: Frame) -> Section:
@@ -85,7 +82,7 @@ def _house(frame: Frame) -> Table:
         value = rule.number if row is None else row.value
         cells.append(
             (
-                Cell(rule.meaning), Cell(f"{value.normalize():f} {rule.unit if rule.unit != NO_UNIT else ''}".strip(), figure=True, strong=row is not None),
+                Cell(rule.meaning), Cell(house.told(rule, value), figure=not rule.choices, strong=row is not None),
                 Cell(_("as shipped") if row is None else frame.day(row.in_force_from)), Cell(row.approved_by if row else ""),
                 Cell(numbers.of(row.pk) if row else "\u2013", figure=True),
             )

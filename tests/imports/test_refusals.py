@@ -43,6 +43,7 @@ MESSES = [
     ("cylinders.csv", "OX-2,49.9", "OX-2,0", 3, "water_litres", "lies outside what can be"),
     ("cylinders.csv", "OX-2,49.9", "OX-2,1.000", 3, "water_litres", "has more decimals than are kept"),
     ("house_rules.csv", "due_soon_days", "due_sometime", 2, "key", "is not a house rule"),
+    ("house_rules.csv", "due_soon_days", "public_status", 2, "value", "does not fit the rule public_status"),
     ("sheets.csv", "daily,daily,Nell", "daily,yearly,Nell", 2, "start_from", "is not a sheet that the app ships"),
     ("sheet_limits.csv", "daily,oxygen-1", "daily,oxygen-9", 2, "step", "is not a step of this sheet"),
     ("sheet_limits.csv", "main,daily,oxygen-1", "main,weekly,oxygen-1", 2, "sheet", "has no line in sheets.csv"),

@@ -16,6 +16,8 @@ from facility import events, house, services
 from facility.models import DutyPeriod, Event, HouseRule, MedicalFitness, QualificationHeld, Site
 from facility.records.plant import bank_lines
 from facility.records.states import moment_of
+from facility.reference import house_rule_definitions
+from maintenance.gas_room.limits import sets_of
 from maintenance.models import BankReading, Cylinder, CylinderAnalysis, Defect
 from maintenance.services import raise_defect
 from tests import make
@@ -191,7 +193,11 @@ def test_a_house_rule_is_changed_by_a_new_version_with_its_approver() -> None:
         ("check_age_min", {"value": "-1"}),
         ("check_age_min", {"value": "1 440"}),
         ("check_age_min", {"value": "12.5"}),
+        ("check_age_min", {"value": "1 000 000"}),
         ("window_keeps_good", {"value": "2"}),
+        ("public_status", {"value": "2"}),
+        ("air_limit_set", {"value": "6"}),
+        ("oxygen_limit_set", {"value": "1"}),
         ("check_age_min", {"reason": ""}),
         ("check_age_min", {"approved_by": ""}),
         ("check_age_min", {"in_force_from": "1 Mar 2199 08:00"}),
@@ -202,6 +208,23 @@ def test_a_house_rule_that_makes_no_sense_is_refused(key: str, typed: dict[str, 
     client = signed_in(make.user(site, "director"))
     assert client.post(rule_address(site, key), TYPED | typed).status_code == 422
     assert not HouseRule.objects.exists()
+
+
+def test_a_rule_that_is_a_choice_is_read_and_typed_in_words() -> None:
+    site = make.site()
+    client = signed_in(make.user(site, "director"))
+    asked = client.get(rule_address(site, "air_limit_set")).content.decode()
+    assert '<option value="1">EN 12021:2014</option>' in asked
+    assert "Now the default, none adopted yet." in asked
+    assert client.post(rule_address(site, "air_limit_set"), TYPED | {"value": "1"}).status_code == 302
+    page = client.get(reverse("places:house_rules", args=[site.key])).content.decode()
+    assert "<b>EN 12021:2014</b>" in page
+    assert "<b>1: EN 12021:2014</b>" in page
+
+
+@pytest.mark.parametrize(("key", "gas"), [("air_limit_set", "AIR"), ("oxygen_limit_set", "O2")])
+def test_each_limit_set_of_a_gas_is_a_choice(key: str, gas: str) -> None:
+    assert set(house_rule_definitions()[key].choices) == {0} | {one.number for one in sets_of(gas)}
 
 
 def test_only_who_may_change_rules_changes_them() -> None:
