@@ -274,6 +274,16 @@ def test_at_a_site_without_a_director_the_first_account_is_told(clock: Clock) ->
     assert first.pk in {one.user_id for one in Notice.objects.filter(site=alone)}
 
 
+def test_a_first_account_that_stands_in_has_its_own_hour_too(clock: Clock) -> None:
+    make.site(zone="UTC")
+    first = make.user(is_superuser=True)
+    want_hour(first, clock.now.hour + 1)
+    digest.make(clock.now)
+    assert not scene.told("digest")
+    digest.make(clock.pass_by(hours=1))
+    assert [one.user_id for one in scene.told("digest")] == [first.pk]
+
+
 def test_what_lapsed_since_the_last_look_is_told_as_it_is_today(clock: Clock) -> None:
     """A box that was off for a week makes digests at once: due soon a week ago may be overdue now."""
     site = make.site(zone="UTC")
