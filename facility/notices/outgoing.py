@@ -5,16 +5,17 @@ from __future__ import annotations
 import http.client
 import socket
 import ssl
-import threading
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from facility.compute.far_side import is_refused
 from facility.notices.parcel import SendError
+from facility.notices.time_limit import watched, within
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,8 +23,13 @@ if TYPE_CHECKING:
 STEP_S: Final = 10.0
 WHOLE_S: Final = 20.0
 """Seconds for one step of the network, and for all of a message; common practice, no source."""
+MOST_TRIED: Final = 3
+"""So many addresses of one name are tried: each may take a step."""
 AGENT: Final = "Deepstead"
 GONE: Final = 410
+LEADS_BACK: Final = gettext_lazy(
+    "The address leads to this machine or its link; name the host in DEEPSTEAD_NOTICE_LOCAL_ALLOWED first."
+)
 
 
 class RefusedAddressError(SendError):
@@ -37,19 +43,16 @@ def post(url: str, headers: Mapping[str, str], body: bytes) -> None:
     """
     parts = urlsplit(url)
     link = _link(url)
-    ends = threading.Timer(WHOLE_S, _cut, [link])
-    ends.daemon = True
-    ends.start()
+    path = f"{parts.path or '/'}{'?' if parts.query else ''}{parts.query}"
     try:
-        path = f"{parts.path or '/'}{'?' if parts.query else ''}{parts.query}"
-        link.request("POST", path, body=body, headers={"user-agent": AGENT, **headers})
-        status = link.getresponse().status
+        with within(WHOLE_S):
+            link.request("POST", path, body=body, headers={"user-agent": AGENT, **headers})
+            status = link.getresponse().status
     except SendError:
         raise
     except (OSError, http.client.HTTPException, UnicodeError) as error:
         raise _told(error) from error
     finally:
-        ends.cancel()
         link.close()
     _judge(status)
 
@@ -61,10 +64,8 @@ class _Plain(http.client.HTTPConnection):
 
 class _Sealed(http.client.HTTPSConnection):
     def connect(self) -> None:
-        raw, context = _opened(self.host, self.port), ssl.create_default_context()
-        made = context.wrap_socket(raw, server_hostname=self.host, do_handshake_on_connect=False)
-        self.sock = made  # at hand for _cut() while the far side is slow to shake hands
-        made.do_handshake()
+        raw = _opened(self.host, self.port)
+        self.sock = ssl.create_default_context().wrap_socket(raw, server_hostname=self.host)
 
 
 def _link(url: str) -> http.client.HTTPConnection:
@@ -79,28 +80,29 @@ def _link(url: str) -> http.client.HTTPConnection:
 
 def _opened(host: str, port: int) -> socket.socket:
     """Return a connection to the first address that answers. Each is looked at after the name was resolved."""
+    may_be_local = is_local_allowed(host, port)
     found = [str(one[4][0]) for one in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)]
-    allowed = [one for one in found if is_local_allowed(host, port) or not is_refused(one)]
+    allowed = [one for one in found if may_be_local or not is_refused(one)][:MOST_TRIED]
     if not allowed:
-        raise RefusedAddressError(
-            _("The address leads to this machine or its link; name the host in DEEPSTEAD_NOTICE_LOCAL_ALLOWED first.")
-        )
+        raise RefusedAddressError(str(LEADS_BACK))
     for address in allowed[:-1]:
         with suppress(OSError):
-            return socket.create_connection((address, port), timeout=STEP_S)
-    return socket.create_connection((allowed[-1], port), timeout=STEP_S)
+            return _connected(address, port, may_be_local=may_be_local)
+    return _connected(allowed[-1], port, may_be_local=may_be_local)
+
+
+def _connected(address: str, port: int, *, may_be_local: bool) -> socket.socket:
+    """Return a connection to one address; an address of this machine itself is known by its two ends being the same."""
+    made = watched(socket.create_connection((address, port), timeout=STEP_S))
+    if not may_be_local and made.getsockname()[0] == made.getpeername()[0]:
+        made.close()
+        raise RefusedAddressError(str(LEADS_BACK))
+    return made
 
 
 def is_local_allowed(host: str, port: int) -> bool:
     """Return whether the settings name this host, with or without its port, although it is on this machine."""
     return not {host.lower(), f"{host.lower()}:{port}"}.isdisjoint(one.lower() for one in settings.NOTICE_LOCAL_ALLOWED)
-
-
-def _cut(link: http.client.HTTPConnection) -> None:
-    """End a connection whose far side keeps it open with a byte now and then."""
-    if link.sock is not None:
-        with suppress(OSError):
-            link.sock.shutdown(socket.SHUT_RDWR)
 
 
 def _judge(status: int) -> None:

@@ -199,7 +199,8 @@ EMAIL_USE_TLS, EMAIL_USE_SSL = env.mail_security("DEEPSTEAD_EMAIL_SECURITY", "st
 EMAIL_PORT = env.integer("DEEPSTEAD_EMAIL_PORT", 465 if EMAIL_USE_SSL else 587 if EMAIL_USE_TLS else 25, least=1)
 EMAIL_HOST_USER = env.text("DEEPSTEAD_EMAIL_USER")
 EMAIL_HOST_PASSWORD = env.text("DEEPSTEAD_EMAIL_PASSWORD")
-EMAIL_TIMEOUT = 20
+EMAIL_TIMEOUT = 20  # for each step; facility.notices.mail_backend holds a limit on the whole
+EMAIL_BACKEND = "facility.notices.mail_backend.Backend"
 DEFAULT_FROM_EMAIL = env.mail_address("DEEPSTEAD_EMAIL_SENDER", f"deepstead@{EMAIL_HOST or 'localhost'}")
 #: how others reach this box, for links in notices
 OWN_ADDRESS = env.web_address("DEEPSTEAD_ADDRESS")

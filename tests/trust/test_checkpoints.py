@@ -192,7 +192,7 @@ def test_the_night_mails_the_head_to_the_people_named_and_once(settings: Any, si
 
 def test_a_mail_that_cannot_be_sent_is_said_and_the_head_is_made(settings: Any) -> None:
     settings.CHECKPOINT_MAIL = ["ina@example.org"]
-    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_BACKEND = "facility.notices.mail_backend.Backend"
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9
     assert "could not be mailed" in tasks.checkpoint()
     assert Checkpoint.objects.get().copied == []

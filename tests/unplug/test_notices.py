@@ -50,7 +50,7 @@ class Line:
 @pytest.fixture
 def line(settings: Any) -> Iterator[Line]:
     found = Line()
-    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_BACKEND = "facility.notices.mail_backend.Backend"
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", found.mail.port
     settings.EMAIL_USE_TLS = settings.EMAIL_USE_SSL = False
     settings.NOTICE_LOCAL_ALLOWED = ["127.0.0.1"]

@@ -28,7 +28,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
 def post(settings: Any) -> Iterator[servers.MailServer]:
     """A mail server that the box is set up to use."""
     with servers.mail_server() as found:
-        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_BACKEND = "facility.notices.mail_backend.Backend"
         settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", found.port
         settings.EMAIL_USE_TLS = settings.EMAIL_USE_SSL = False
         settings.DEFAULT_FROM_EMAIL = "deepstead@skerrow.example"
