@@ -1,4 +1,4 @@
-"""Why somebody of the crew does not count: not practised for too long, or declared not to be fit."""
+"""Why somebody of the crew does not count: inside a wait, not rested, not practised for too long, or declared not to be fit."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 
 from facility.compute.instants import end_of_local_day
-from facility.gathered import minute_down
+from facility.gathered import minute_down, minute_up
 from facility.readiness import words
 from facility.readiness.times import local
 
@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 
 
 def sentences(plan: Plan, names: Names, at: Instant, zone: str) -> list[str]:
-    """Return a sentence for each person whom a declaration or want of practice keeps from this plan's crew."""
+    """Return a sentence for each person whom a wait, a declaration, want of rest or of practice keeps from this plan's crew."""
     asked = {name for role in plan.roles for name in role.qualifications}
     people = sorted(names.people.values(), key=lambda row: row.name)
     return [
         one
         for person in people
         for one in (
-            *_declared(person, asked, at, zone), *_lapsed(person, asked, at, zone), *_tired(person, asked, names, zone)
+            *_waiting(person, asked, at, zone), *_declared(person, asked, at, zone), *_lapsed(person, asked, at, zone), *_tired(person, asked, names, zone)
         )
     ]  # fmt: skip
 
@@ -41,6 +41,13 @@ def _tired(person: PersonRow, asked: set[str], names: Names, zone: str) -> Itera
     if spans and any(row[0] in asked for row in person.held):
         said = {"who": person.name, "when": words.when(spans[0].from_, zone), "until": words.when(spans[0].until, zone)}
         yield _("%(who)s has not rested by the roster from %(when)s until %(until)s: house rule.") % said
+
+
+def _waiting(person: PersonRow, asked: set[str], at: Instant, zone: str) -> Iterator[str]:
+    ends = [minute_up(until) for start, until in person.waits if minute_down(start) <= at < minute_up(until)]
+    if ends and any(row[0] in asked for row in person.held):
+        said = {"who": person.name, "until": words.when(max(ends), zone)}
+        yield _("%(who)s waits after pressure until %(until)s.") % said
 
 
 def _declared(person: PersonRow, asked: set[str], at: Instant, zone: str) -> Iterator[str]:

@@ -81,3 +81,12 @@ def test_on_call_away_from_the_site_counts_as_rest(chamber: Chamber, bo: Person)
     assert evaluate_chamber(chamber, T).evaluations["p"].state == "Not ready"
     DutyPeriod.objects.filter(ends_at__lt=T).update(on_call=True)
     assert evaluate_chamber(chamber, T).evaluations["p"].state == "Ready"
+
+
+def test_who_is_inside_a_wait_is_named_with_its_end(chamber: Chamber, bo: Person) -> None:
+    """T is 10:00 UTC, at the site an hour more: a wait of twelve hours begun two hours before is over at 21:00 there."""
+    build.duty(bo, T - HOUR, T + 23 * HOUR)
+    build.wait(bo, T - 2 * HOUR, T + 10 * HOUR)
+    build.wait(bo, T + 11 * HOUR, T + 12 * HOUR)
+    reason = evaluate_chamber(chamber, T).plain("p")["findings"]["crew"]["reason"]
+    assert "Bo Test waits after pressure until 27 Nov 2026 21:00." in reason
