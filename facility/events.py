@@ -16,12 +16,13 @@ from facility.compute.chain import GENESIS, chain_digest
 from facility.models import Event, Kept
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 APPEND_LOCK = 0x0DEE9
 CLOCK_JUMP = timedelta(minutes=5)  # common practice, no source
 NAME_LENGTH = 150  # as the columns that hold who recorded something
 ACTION_LENGTH = 60
+AT_ONCE = 900  # numbers in one question to the database
 
 
 class EventRefusedError(ValueError):
@@ -95,6 +96,16 @@ class _Clocks:
 def newest_seq() -> int:
     """Return the number of the newest event, 0 before the first: up to where what is read now was known."""
     return Event.objects.order_by("-seq").values_list("seq", flat=True).first() or 0
+
+
+def first_events(label: str, ids: Sequence[int]) -> dict[int, int]:
+    """Return the number of the first event of each row of one kind that has one."""
+    found: dict[int, int] = {}
+    for start in range(0, len(ids), AT_ONCE):
+        rows = Event.objects.filter(subject_kind=label, subject_id__in=ids[start : start + AT_ONCE])
+        told = rows.order_by("-seq").values_list("subject_id", "seq")
+        found |= {pk: seq for pk, seq in told if pk is not None}
+    return found
 
 
 def record(subject: Kept | None, what: What, *, by: Actor) -> Event:

@@ -17,12 +17,14 @@ from facility.models import Chamber
 from facility.readiness.explain import Explainer
 from facility.readiness.gather import Records, in_parts
 from facility.readiness.names import Names
+from facility.readiness.words import when
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from datetime import datetime
 
     from facility.compute.facts import Facility
+    from facility.compute.instants import Instant
     from facility.models import Site
 
 Plain = dict[str, Any]
@@ -114,29 +116,34 @@ def output_of(site: Site, chambers: Iterable[Chamber], at: datetime) -> Plain:
 def answer_for(chamber: Chamber, at: datetime) -> str:
     """Return in words what is shown of a chamber, to be kept with an event."""
     answer = evaluate_chamber(chamber, at)
-    return "\n".join([f"{chamber.name}, {format_instant(answer.at)}", *answer_lines(answer), caution()])
+    zone = chamber.site.zone
+    return "\n".join([f"{chamber.name}, {when(answer.at, zone)} ({zone})", *answer_lines(answer, zone), caution()])
 
 
-def answer_lines(answer: Answer) -> list[str]:
-    """Return one line of words for each plan of a chamber."""
+def answer_lines(answer: Answer, zone: str = "") -> list[str]:
+    """Return one line of words for each plan of a chamber, by the clock of a zone, else in UTC."""
     if not answer.facts.plans:
         return [_("No plan is in force: nothing is known of what could be treated.")]
-    return [plan_line(answer, plan) for plan in answer.facts.plans]
+    return [plan_line(answer, plan, zone) for plan in answer.facts.plans]
 
 
-def plan_line(answer: Answer, plan: str) -> str:
-    """Say a plan's state, until when, and what limits it or stands in the way."""
+def plan_line(answer: Answer, plan: str, zone: str = "") -> str:
+    """Say a plan's state, until when, and what limits it or stands in the way; by the clock of a zone, else in UTC."""
+
+    def said(at: Instant) -> str:
+        return when(at, zone) if zone else format_instant(at)
+
     found = answer.evaluations[plan]
     named = answer.names.need_names
     parts = [f"{answer.names.plans[plan].name}: {found.state}"]
     if found.holds_until is not None:
-        parts.append(_("until %s") % format_instant(found.holds_until))
+        parts.append(_("until %s") % said(found.holds_until))
     if found.limiting:
         parts.append(_("limited by %s") % _names(named, found.limiting))
     if found.in_the_way:
         parts.append(_("in the way: %s") % _names(named, found.in_the_way))
     if found.ready_from is not None:
-        parts.append(_("ready from %s") % format_instant(found.ready_from))
+        parts.append(_("ready from %s") % said(found.ready_from))
     return ", ".join(parts)
 
 

@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
+from facility.events import first_events
 from facility.fields import day_text
-from facility.models import Chamber, Event
+from facility.models import Chamber
 from facility.shown import instant_text
 
 if TYPE_CHECKING:
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from facility.models import Pack, Site
 
 A4, LETTER = "A4", "Letter"
-AT_ONCE = 900  # numbers in one question to the database
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ class Frame:
 
     def numbers(self, model: type[models.Model], ids: Iterable[int]) -> Numbers:
         """Return the events behind rows of one kind."""
-        return Numbers(_first_events(model._meta.label_lower, list(ids)))
+        return Numbers(first_events(model._meta.label_lower, list(ids)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,15 +120,6 @@ class Numbers:
 def event_word(seq: int) -> str:
     """Return the number of an event in words."""
     return _("event %(number)d") % {"number": seq}
-
-
-def _first_events(label: str, ids: list[int]) -> dict[int, int]:
-    found: dict[int, int] = {}
-    for start in range(0, len(ids), AT_ONCE):
-        rows = Event.objects.filter(subject_kind=label, subject_id__in=ids[start : start + AT_ONCE])
-        told = rows.order_by("-seq").values_list("subject_id", "seq")
-        found |= {pk: seq for pk, seq in told if pk is not None}
-    return found
 
 
 def months_of(from_day: date, to_day: date) -> list[tuple[date, date]]:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from facility.events import AT_ONCE
 from facility.models import Answer, Event, Outcome, SheetVersion
-from facility.report.scope import AT_ONCE, event_word
+from facility.report.scope import event_word
 from maintenance.compute.due import Cause
 from maintenance.compute.intervals import Span
 from maintenance.models import Calibration, CounterUnit, Defect, Deferral, Happening, IntervalRule, WorkRecord

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from django.utils.dateformat import format as date_words
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -144,7 +145,7 @@ def _duty(person: Person, frame: Frame) -> Section:
             entries[month] += 1
     months = sorted(entries)
     cells = tuple(
-        (Cell(f"{month:%m/%Y}"), _hours(spans[month, False]), _hours(spans[month, True]), Cell(str(entries[month]), figure=True))
+        (Cell(date_words(month, "M Y")), _hours(spans[month, False]), _hours(spans[month, True]), Cell(str(entries[month]), figure=True))
         for month in months
     )  # fmt: skip
     head = (_("Month"), _("On duty at the site"), _("On call"), _("Entries"))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.template.loader import render_to_string
 
-from facility.events import newest_seq
+from facility.events import first_events, newest_seq
 from facility.papers.printing import A4, of_size, pressed
 from facility.trust.printed import newest_head
 from maintenance.calibrating.page import RunShown, parts_of
@@ -35,6 +35,7 @@ def paper_html(row: Calibration, printed_at: datetime, printed_by: str) -> str:
     more = parts | {
         "site": row.equipment.site, "pictures": pictures, "printed_at": printed_at,
         "printed_by": printed_by, "signed_head": newest_head(), "newest_event": newest_seq(),
+        "event": first_events(row._meta.label_lower, [row.pk])[row.pk],
     }  # fmt: skip
     return render_to_string("maintenance/calibrating/paper.html", more)
 

@@ -15,6 +15,8 @@ MINUS = "\u2212"
 WIDE, NARROW = 600.0, 340.0  # px: two sizes of each picture, one of which a page shows
 STEPS = (1.0, 2.0, 5.0, 10.0)
 CHARACTER = 7.5  # px of a figure in the axis' type
+LINE = 17.0  # px of a line of words
+FONTS = "Deepstead Plex, Plex, sans-serif"  # as pages and the two styles of papers name the one type of ours
 HATCH = (
     '<defs><pattern id="closed" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<path d="M0 0v7" stroke="#777" stroke-width="2"/></pattern></defs>'
@@ -117,6 +119,15 @@ class Picture:
             f' height="{number(max(0.0, self.y(y2) - top))}" fill="{self.palette.hatch}" opacity=".6"/>'
         )
 
+    def words_over(self, right: float, y: float, words: str) -> None:
+        """Write words that end at a place in pixels on a patch of the sheet, so that lines under them do not cross them."""
+        wide = len(words) * CHARACTER
+        self.draw(
+            f'<rect x="{number(right - wide)}" y="{number(y - LINE + 4)}" width="{number(wide)}" height="{number(LINE)}"'
+            f' fill="{self.palette.sheet}"/>'
+        )
+        self.text(right, y, words, "end", strong=True)
+
     def text(self, x: float, y: float, words: str, anchor: str = "start", *, strong: bool = False) -> None:
         """Write words at a place in pixels."""
         weight = ' font-weight="700"' if strong else ""
@@ -171,7 +182,7 @@ class Picture:
         size = f"{self.width:g} {self.height:g}"
         drawn = (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="{css}" width="{self.width:g}" height="{self.height:g}"'
-            f' viewBox="0 0 {size}" role="img" aria-label={quoteattr(label)} font-family="Deepstead Plex, sans-serif">'
+            f' viewBox="0 0 {size}" role="img" aria-label={quoteattr(label)} font-family="{FONTS}">'
             f"{self.palette.defines}{''.join(self.parts)}</svg>"
         )
         return mark_safe(drawn)  # noqa: S308  # our own markup; texts are escaped where they are drawn

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
@@ -89,7 +90,8 @@ def _line(picture: Picture, drift: Drift, end: float) -> None:
         if last > first:
             picture.path([(first, line.at(first) - shift), (last, line.at(last) - shift)], 2)
             _band(picture, drift, (first, last), shift)
-    picture.path(_clipped(picture, [(drift.last, line.at(drift.last)), (end, line.at(end))]), 2, "6 4")
+    for piece in within([(drift.last, line.at(drift.last)), (end, line.at(end))], *picture.y_range):
+        picture.path(piece, 2, "6 4")
     _band(picture, drift, (drift.last, end), 0.0)
 
 
@@ -100,12 +102,28 @@ def _band(picture: Picture, drift: Drift, span: tuple[float, float], shift: floa
     times = [span[0] + (span[1] - span[0]) * step / STEPS for step in range(STEPS + 1)]
     for side in (1, -1):
         points = [(time, line.at(time) - shift + side * k * line.u_at(time)) for time in times]
-        picture.path(_clipped(picture, points), 1, "2 3")
+        for piece in within(points, *picture.y_range):
+            picture.path(piece, 1, "2 3")
 
 
-def _clipped(picture: Picture, points: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    low, high = picture.y_range
-    return [(time, min(max(value, low), high)) for time, value in points]
+def within(points: list[tuple[float, float]], low: float, high: float) -> list[list[tuple[float, float]]]:
+    """Return the pieces of a line that run between two heights, cut where they leave them.
+
+    >>> within([(0.0, 0.0), (1.0, 4.0), (2.0, 0.0)], -1.0, 2.0)
+    [[(0.0, 0.0), (0.5, 2.0)], [(1.5, 2.0), (2.0, 0.0)]]
+    """
+    pieces: list[list[tuple[float, float]]] = []
+    for (x1, y1), (x2, y2) in pairwise(points):
+        turns = [0.0, 1.0]
+        turns += [share for bound in (low, high) if y1 != y2 and 0 < (share := (bound - y1) / (y2 - y1)) < 1]
+        for first, last in pairwise(sorted(turns)):
+            if low <= y1 + (first + last) / 2 * (y2 - y1) <= high:
+                start, end = ((x1 + share * (x2 - x1), y1 + share * (y2 - y1)) for share in (first, last))
+                if pieces and pieces[-1][-1] == start:
+                    pieces[-1].append(end)
+                else:
+                    pieces.append([start, end])
+    return pieces
 
 
 def _crossing(picture: Picture, drift: Drift, end: float) -> None:
@@ -118,7 +136,7 @@ def _crossing(picture: Picture, drift: Drift, end: float) -> None:
         picture.line((x, top), (x, picture.height - picture.bottom), 1.5, "" if number else "4 3")
         away = -1 if drift.line is not None and drift.line.at(end) > 0 else 1  # where neither line nor limit runs
         y = picture.y(away * picture.y_range[1] / 2) - 18 * number
-        picture.text(x - 5, y, text % {"day": day_text(day)}, "end", strong=True)
+        picture.words_over(x - 5, y, text % {"day": day_text(day)})
 
 
 def _years(drift: Drift, end: float) -> list[tuple[float, str]]:

@@ -42,6 +42,7 @@ def errors_svg(row: Calibration, run: dict[str, Any], width: float = WIDE, palet
     worst = f"{figure(float(run['largest_error']), signed=True)} \u00b1 {run['expanded']:.2g} {unit}"
     picture.text(width - picture.right, 14, _("worst %(error)s") % {"error": worst}, "end", strong=True)
     picture.text(4, 14, _("error, %(unit)s") % {"unit": unit})
+    picture.text(picture.left - 8, picture.height - picture.bottom + 19, unit, "end")
     picture.axes(
         [(one, figure(one)) for one in ticks(*picture.x_range, 4 if picture.narrow else 8)],
         [(one, figure(one, signed=True)) for one in ticks(*picture.y_range, 7)],

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from datetime import UTC, date, datetime
 from typing import Any
 
+import pikepdf
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -88,6 +90,16 @@ def test_a_comparison_stands_there_with_its_drift_and_its_reference(gauge: Equip
     (row,) = texts(paper, "Comparisons")
     assert (row[0], row[1]) == ("1 Mar 2026", "Test gauge 1, N-1")
     assert row[2] == "0.11 bar"  # by hand: down at 4 bar reads 4.11
+
+
+def test_the_words_of_the_drift_are_in_the_type_of_the_paper(gauge: Equipment) -> None:
+    """Every font in the file is the one that papers are set in: nothing fell back to another."""
+    with pikepdf.open(io.BytesIO(pdf_of(paper_of(gauge), printed(gauge.site)))) as document:
+        fonts = {
+            str(one.BaseFont) for one in document.objects if isinstance(one, pikepdf.Dictionary) and "/BaseFont" in one
+        }
+    assert fonts
+    assert {font for font in fonts if "Plex" not in font} == set()
 
 
 def test_what_was_read_outside_limits_on_a_check_and_in_a_test_stands_there() -> None:

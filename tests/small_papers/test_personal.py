@@ -96,7 +96,7 @@ def test_hours_of_duty_are_told_by_month_of_the_site_and_each_hour_once() -> Non
     )
     for starts_at, ends_at, on_call in spans:
         services.add(DutyPeriod(person=person, starts_at=starts_at, ends_at=ends_at, on_call=on_call), by=make.BY)
-    assert texts(person, "Duty") == [("01/2026", "4.0 h", "0.0 h", "1"), ("02/2026", "9.0 h", "24.0 h", "3")]
+    assert texts(person, "Duty") == [("Jan 2026", "4.0 h", "0.0 h", "1"), ("Feb 2026", "9.0 h", "24.0 h", "3")]
 
 
 def test_time_under_pressure_is_the_ledgers() -> None:

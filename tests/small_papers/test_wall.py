@@ -122,6 +122,13 @@ def test_only_numbers_that_were_confirmed_in_time_are_printed(site: Site) -> Non
     assert "+00 14" in page  # of the duty physician
     assert "+00 13" not in page  # of the old one
     assert "+00 10" not in page  # of the one never rung
+    assert "Not printed, since the numbers were not confirmed in time: Never rung, Old physician. Ring them" in page
+
+
+def test_one_number_that_was_not_confirmed_is_one(site: Site) -> None:
+    _contact(site, "Never rung", None)
+    page = html_of(wall_paper(_printed(site)), _printed(site))
+    assert "Not printed, since the number was not confirmed in time: Never rung. Ring it and confirm it." in page
 
 
 def test_without_a_confirmed_number_there_is_room_for_one_and_no_silence(site: Site) -> None:

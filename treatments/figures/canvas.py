@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 FONT = "IBM Plex Sans, Arial, sans-serif"
 TEXT_SIZE = 13
 HATCH = 6
+GRID = "1 3"  # words that stand on a line of the grid stay readable
 
 
 @dataclass(slots=True)

@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 from treatments.compute.phases import phases, stops
 from treatments.compute.tables import OXYGEN
 from treatments.compute.thinning import thinned
-from treatments.figures.canvas import Canvas, ticks
+from treatments.figures.canvas import GRID, Canvas, ticks
 from treatments.figures.sum import elapsed
 
 if TYPE_CHECKING:
@@ -110,13 +110,13 @@ def _axes(canvas: Canvas) -> None:
     top, bottom = canvas.top, canvas.top + canvas.plot_height
     for depth in ticks(canvas.deepest_fsw, (5, 10, 20, 30, 50, 100), 7):
         y = canvas.y(depth)
-        canvas.line((canvas.left, y), (canvas.width - canvas.right, y), 0.4)
+        canvas.line((canvas.left, y), (canvas.width - canvas.right, y), 0.6, GRID)
         canvas.text((canvas.left - 8, y + 4), f"{depth:g}", anchor="end")
     canvas.text((0, top + 4), _("fsw"))
     last = 0.0
     for minute in ticks(canvas.end_min, (5, 15, 30, 60, 120, 240, 720, 1440), 10):
         x = canvas.x(minute)
-        canvas.line((x, top - 5), (x, bottom), 0.4)
+        canvas.line((x, top - 5), (x, bottom), 0.6, GRID)
         canvas.text((x, top - 10), elapsed(minute)[:-3], anchor="middle" if minute else "start")
         last = x
     canvas.line((canvas.left, top), (canvas.left, bottom), 1.2)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 class Line:
     """One line of the log with its marks. ``old``: what it said before, in the order in which it was corrected.
 
-    ``elapsed``: since leaving surface; None before the run left it.
+    ``elapsed``: since leaving surface; None before the run left it. ``event``: the number of the event that stored it.
     """
 
     entry: LogEntry
@@ -35,6 +35,7 @@ class Line:
     has_text: bool = False
     beside: str = ""
     beyond: str = ""
+    event: int | None = None
 
     @property
     def old_words(self) -> list[tuple[str, str]]:
@@ -72,11 +73,10 @@ def lines_of(run: Run, rows: Sequence[LogEntry]) -> list[Line]:
     by_pk = {row.pk: row for row in rows}
     replaced = {row.supersedes_id for row in rows if row.supersedes_id}
     texts = set(ClinicalText.objects.filter(run=run, retired_at=None).values_list("entry_id", flat=True))
-    suspect = set(
-        Event.objects.filter(
-            subject_kind="treatments.logentry", subject_id__in=list(by_pk), clock_suspect=True
-        ).values_list("subject_id", flat=True)
-    )
+    told = Event.objects.filter(subject_kind="treatments.logentry", subject_id__in=list(by_pk)).order_by("-seq")
+    events = list(told.values_list("subject_id", "seq", "clock_suspect"))
+    first = {pk: seq for pk, seq, _suspect in events}
+    suspect = {pk for pk, _seq, suspected in events if suspected}
     locks = list(Lock.objects.filter(chamber=run.chamber_id, retired_at=None))
     late = _out_of_order(rows)
     found = []
@@ -97,6 +97,7 @@ def lines_of(run: Run, rows: Sequence[LogEntry]) -> list[Line]:
                 has_text=any(one.pk in texts for one in (row, *old)),
                 beside=str(row.values.get("beside_writer", "")),
                 beyond="" if lock is None else beyond_words(row, lock),
+                event=first.get(row.pk),
             )
         )
     return sorted(found, key=lambda line: _when(line.entry), reverse=True)

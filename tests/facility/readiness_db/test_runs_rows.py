@@ -18,7 +18,7 @@ from facility.compute.readiness import evaluate
 from facility.models import Chamber
 from facility.project.bench.scratch import AT, Size, facilities
 from facility.readiness.gather import gather
-from facility.readiness.services import answer_for, evaluate_chamber
+from facility.readiness.services import answer_for, answer_lines, evaluate_chamber
 from tests import make
 from tests.facility.readiness_db import build
 from tests.facility.readiness_db.build import T
@@ -146,9 +146,16 @@ def test_queries_do_not_grow_with_items_years_or_chambers() -> None:
     assert queries(few) == queries(many) == queries(old) == 2
 
 
-def test_what_was_shown_is_told_in_words(chamber: Chamber) -> None:
+def test_what_was_shown_is_told_in_words_by_the_clock_of_the_site(chamber: Chamber) -> None:
+    """Oslo is an hour ahead of UTC in November (IANA tz); 17:22Z as in the worked example."""
+    chamber.site.zone = "Europe/Oslo"
     text = answer_for(chamber, T)
-    assert "TT6: Ready, until 2026-11-27T17:22Z, limited by Inner-lock-depth" in text
+    assert "(Europe/Oslo)\n" in text
+    assert "TT6: Ready, until 27 Nov 2026 18:22, limited by Inner-lock-depth" in text
+    assert (
+        "TT6: Ready, until 2026-11-27T17:22Z, limited by Inner-lock-depth"
+        in answer_lines(evaluate_chamber(chamber, T))[0]
+    )
 
 
 def test_without_bo_one_place_is_short_and_one_more_person_lifts_it(chamber: Chamber) -> None:

@@ -9,10 +9,12 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from facility.models import Event
 from facility.papers.printing import PrintingError
 from maintenance.calibrating.paper import paper_html, pdf_of
 from tests import make
 from tests.maintenance.calibrating import support
+from tests.treatments.after.pdf_text import pages_of
 
 
 @pytest.mark.django_db
@@ -31,6 +33,32 @@ def test_the_record_is_a_tagged_pdf_and_the_same_twice() -> None:
         assert str(document.open_metadata()["pdfuaid:part"]) == "1"
         assert "Record of comparison" in str(document.docinfo["/Title"])
         assert len(document.pages) <= 3
+
+
+@pytest.mark.django_db
+def test_its_first_page_names_it_as_made_in_the_house_with_its_event_and_no_caption_stands_alone() -> None:
+    site = make.site()
+    row = support.comparison(make.equipment(site), support.certificate(support.reference(site)))
+    pages = [" ".join(page.split()) for page in pages_of(pdf_of(paper_html(row, timezone.now(), "Ina Test")))]
+    assert "Record of comparison, made in the house" in pages[0]
+    assert "no certificate of an accredited laboratory" in pages[0]
+    event = Event.objects.filter(subject_kind="maintenance.calibration", subject_id=row.pk).order_by("seq")[0]
+    assert f"comparison {row.pk} of 1 Mar 2026, event {event.seq}" in pages[0]
+    (beside,) = (page for page in pages if "root of the sum of squares" in page)
+    assert "Standard uncertainty" in beside
+
+
+@pytest.mark.django_db
+def test_what_a_laboratory_did_is_not_told_as_made_in_the_house() -> None:
+    site = make.site()
+    row = support.comparison(
+        make.equipment(site), support.certificate(support.reference(site)), laboratory="Metrology House"
+    )
+    html = paper_html(row, timezone.now(), "Ina Test")
+    assert "Record of a laboratory\u2019s calibration" in html
+    assert "the certificate itself is the proof" in html
+    assert "made in the house" not in html
+    assert "one facility\u2019s own comparison" not in html
 
 
 @pytest.mark.django_db

@@ -73,6 +73,15 @@ def test_the_record_shows_the_log_with_its_marks_the_figures_and_the_signature(w
         assert "printed" in page
 
 
+def test_each_line_of_the_log_carries_the_number_of_the_event_that_stored_it(whole: Whole) -> None:
+    text = " ".join(" ".join(pages_of(paper(whole, SiteRole.INSPECTOR).content)).split())
+    stored = Event.objects.filter(subject_kind="treatments.logentry").order_by("-seq")
+    first = dict(stored.values_list("subject_id", "seq"))
+    numbers = [first[line.entry.pk] for line in whole.record.lines]
+    assert len(set(numbers)) > 3
+    assert [number for number in numbers if f"event {number} " not in text] == []
+
+
 @pytest.mark.parametrize(
     "role", [SiteRole.INSPECTOR, SiteRole.TENDER, SiteRole.OPERATOR, SiteRole.PHYSICIAN, SiteRole.DIRECTOR]
 )
@@ -168,13 +177,14 @@ def test_the_personal_log_has_the_runs_and_who_signed(whole: Whole) -> None:
 def test_a_run_of_which_nothing_was_logged_has_no_profile_on_paper() -> None:
     run = opened(make.chamber(make.site()))
     type(run).objects.filter(pk=run.pk).update(
-        started_at=make.NOON, ended_at=make.NOON + timedelta(hours=2)
+        started_at=make.NOON, ended_at=make.NOON + timedelta(hours=2), shown=""
     )  # as a record taken in from a file
     boss = signed_in(make.supervisor(run.chamber.site))
     answer = boss.get(reverse("treatments:treatment_record", args=[run.chamber.site.key, run.pk]))
     text = " ".join(" ".join(pages_of(answer.content)).split())
     assert "Nothing was logged." in text
     assert "Depths as logged" not in text
+    assert "What was shown when it started Nothing was kept of it." in text
 
 
 def test_the_naming_form_offers_both_sheets(whole: Whole) -> None:
