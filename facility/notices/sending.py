@@ -13,12 +13,12 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 
 from django.db import connection, transaction
-from django.db.models import Min, Q
+from django.db.models import Case, Min, Q, When
 from django.utils.translation import gettext as _
 
 from facility import events
 from facility.jobs.queue import Kind, enqueue
-from facility.models import Delivery, Way
+from facility.models import Delivery, NoticeKind, Way
 from facility.notices import ending, mail, push, stale, webhook
 from facility.notices.parcel import Parcel, SendError, box_name, packed
 
@@ -32,30 +32,38 @@ log = logging.getLogger(__name__)
 
 BATCH: Final = 20
 LEASE: Final = timedelta(minutes=10)
-"""A batch goes on for half of this time; a message whose far side hangs takes far less than the other half."""
+"""A turn, and with it a batch, goes on for far less, also with a message whose far side hangs at its end."""
 CLOCK_SLACK: Final = timedelta(minutes=10)
-LONGEST_TURN_S: Final = 20 * 60
-"""A run ends after this time, and another job goes on; common practice, no source."""
+LONGEST_TURN_S: Final = 60.0
+"""A run ends after this time, and another job goes on: a call-out does not wait for far sides that hang."""
+FIRST: Final = Case(When(notice__kind=NoticeKind.CALL_OUT, then=0), default=1)
+"""What goes out before everything else."""
 
 
 @dataclass
 class Turn:
-    """One run of the job: the open line to the mail server, and the far sides found not to answer."""
+    """One run of the job: when it ends, the open line to the mail server, and the far sides found not to answer."""
 
     box: str
     say: Callable[[str], object]
+    last_s: float = field(default_factory=lambda: events.steady_seconds() + LONGEST_TURN_S)
     line: mail.Line = field(default_factory=mail.Line)
     down: dict[str, str] = field(default_factory=dict)
     sent: int = 0
     failed: int = 0
 
+    @property
+    def is_over(self) -> bool:
+        """Whether its time has run out."""
+        return events.steady_seconds() >= self.last_s
+
 
 def run(say: Callable[[str], object]) -> str:
     """Send everything that is due; store the job that goes on with what then waits. Return one sentence."""
-    turn, since = Turn(box_name(), say), events.steady_seconds()
+    turn = Turn(box_name(), say)
     try:
         stale.settle(open_rows(events.now()), events.now())
-        while events.steady_seconds() - since < LONGEST_TURN_S and (rows := take(events.now())):
+        while not turn.is_over and (rows := take(events.now())):
             _send_all(rows, turn)
             say(_("%(sent)d sent, %(failed)d not.") % {"sent": turn.sent, "failed": turn.failed})
     finally:
@@ -67,13 +75,12 @@ def run(say: Callable[[str], object]) -> str:
 
 
 def _send_all(rows: Sequence[Delivery], turn: Turn) -> None:
-    """Send a batch; what its lease may not last for is given back."""
-    last = events.steady_seconds() + LEASE.total_seconds() / 2
+    """Send a batch; what there is no time for any more is given back."""
     for row in rows:
-        if events.steady_seconds() < last:
-            send_one(row, turn)
-        else:
+        if turn.is_over:
             ending.put_back(row)
+        else:
+            send_one(row, turn)
 
 
 def open_rows(now: datetime) -> Q:
@@ -93,7 +100,7 @@ def due(now: datetime) -> Q:
 @transaction.atomic
 def take(now: datetime) -> list[Delivery]:
     """Take the next batch under a lease. Nobody else gets it until the lease runs out."""
-    rows = Delivery.objects.filter(due(now)).order_by("due_at", "pk")
+    rows = Delivery.objects.filter(due(now)).order_by(FIRST, "due_at", "pk")
     rows = rows.select_related("notice__site", "notice__user", "way")
     if connection.features.has_select_for_update_skip_locked:
         rows = rows.select_for_update(skip_locked=True, of=("self",))

@@ -10,12 +10,13 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from facility import events
 from facility.health.keeping import unsent
 from facility.jobs import tasks
 from facility.models import Delivery, Event, Job, Membership, Notice, NoticeKind
 from facility.notices import ending, sending, ways
 from facility.notices.deliver import queue
-from facility.notices.parcel import packed
+from facility.notices.parcel import SendError, packed
 from tests import make
 from tests.notices.sending import kit, servers
 from tests.notices.sending.kit import NOON, Clock, send, state, told
@@ -144,6 +145,38 @@ def test_two_senders_never_take_the_same_message(site: Site, clock: Clock) -> No
     first, second = sending.take(clock.now), sending.take(clock.now)
     assert (len(first), len(second)) == (20, 10)
     assert not {row.pk for row in first} & {row.pk for row in second}
+
+
+def test_far_sides_that_hang_hold_the_other_jobs_up_for_a_minute_and_no_call_out(
+    site: Site, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Twenty far sides that hang for twenty seconds each are nearly seven minutes; the rest waits for the next run."""
+    for n in range(10):
+        kit.way(site, way="push", address=f"https://push{n}.example.org/a")
+    slow = _queued(kit.notice(site))
+    clock.pass_by(minutes=1)
+    call = _queued(kit.notice(site, kind=NoticeKind.CALL_OUT))
+    tried: list[int] = []
+    now_s = [0.0]
+
+    def hang(row: Delivery, *_more: Any) -> None:
+        tried.append(row.pk)
+        now_s[0] += 20
+        raise SendError("It hangs.", link_down=True)
+
+    monkeypatch.setattr(events, "steady_seconds", lambda: now_s[0])
+    monkeypatch.setattr(sending, "_hand_over", hang)
+    assert send().startswith("0 sent, ")
+    assert now_s[0] <= 80
+    assert set(tried) <= {row.pk for row in call}
+    left = [state(row) for row in slow]
+    assert {row.lease_until for row in left} == {None}
+    assert {row.tries for row in left} == {0}
+
+
+def _queued(made: Notice) -> list[Delivery]:
+    queue([made], now=events.now())
+    return list(Delivery.objects.filter(notice=made))
 
 
 def test_what_waits_on_a_way_that_was_retired_or_for_an_account_without_a_role_is_given_up_in_words(
