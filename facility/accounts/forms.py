@@ -72,6 +72,10 @@ class InviteForm(forms.Form):
 
     full_name = forms.CharField(label=_("Name"), max_length=150)
     username = forms.CharField(label=_("Sign-in name"), max_length=150)
+    email = forms.EmailField(
+        label=_("E-mail address"), required=False, max_length=254,
+        help_text=_("For the digest of the day. May be empty; its owner can give or change it under How I am told."),
+    )  # fmt: skip
     roles = forms.MultipleChoiceField(
         label=_("Roles"), choices=SiteRole.choices, widget=forms.CheckboxSelectMultiple,
         help_text=_("What each role may do stands at the end of this page."),

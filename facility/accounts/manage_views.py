@@ -34,7 +34,7 @@ def accounts(request: HttpRequest, site: str) -> HttpResponse:
     form = InviteForm(request.POST or None, site=visit.site)
     if form.is_valid():
         data = form.cleaned_data
-        account = NewAccount(data["username"], data["full_name"], tuple(data["roles"]), data["person"])
+        account = NewAccount(data["username"], data["full_name"], tuple(data["roles"]), data["person"], data["email"])
         user = services.invite(visit.site, account, by=visit.actor)
         return _show_link(request, visit, user)
     held: dict[int, list[str]] = {}

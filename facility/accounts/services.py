@@ -26,6 +26,7 @@ class NewAccount:
     full_name: str
     roles: tuple[str, ...]
     person: Person | None = None
+    email: str = ""
 
 
 def _note(action: str, user: User, *, by: Actor, reason: str = "", site: Site | None = None, **more: str) -> None:
@@ -63,7 +64,7 @@ def invite(site: Site, account: NewAccount, *, by: Actor) -> User:
     if not account.roles:
         raise ValidationError(_("Choose at least one role: an account without a role sees nothing."), code="roles")
     first, _space, last = account.full_name.strip().partition(" ")
-    user = User(username=account.username, first_name=first, last_name=last)
+    user = User(username=account.username, first_name=first, last_name=last, email=account.email)
     user.set_unusable_password()
     user.full_clean(exclude=["password"])
     user.save()

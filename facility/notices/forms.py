@@ -27,6 +27,16 @@ class HourForm(forms.Form):
     )  # fmt: skip
 
 
+class AddressForm(forms.Form):
+    """Where one's e-mail goes."""
+
+    address = forms.CharField(
+        label=_("E-mail address"), max_length=254, required=False,
+        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+        help_text=_("Notices go there from every site. Empty: none go by e-mail. The record keeps only its first letter and host."),
+    )  # fmt: skip
+
+
 class MuteForm(forms.Form):
     """Which kind one does not want, and why."""
 

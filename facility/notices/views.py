@@ -16,10 +16,10 @@ from facility import events
 from facility.access import Act, Visit, enter
 from facility.fields import refuse
 from facility.models import Notice, NoticeHour, NoticeKind, NoticeMute
-from facility.notices import acting, honesty
+from facility.notices import acting, honesty, mail, own_address
 from facility.notices.digest import DEFAULT_HOUR
 from facility.notices.drafts import group_of
-from facility.notices.forms import HourForm, MuteForm
+from facility.notices.forms import AddressForm, HourForm, MuteForm
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -79,27 +79,24 @@ def answer(request: StaffRequest, site: str, pk: int) -> HttpResponse:
 
 
 def settings_page(request: StaffRequest, site: str) -> HttpResponse:
-    """Show and change at which hour I am told and what I muted. Directors see who muted what."""
+    """Show and change at which hour and address I am told, and what I muted. Directors see who muted what."""
     visit = enter(request, site, Act.SEE)
     doing = request.POST.get("do", "")
     hour = NoticeHour.objects.filter(user=request.user).values_list("hour", flat=True).first()
     shown: dict[str, Any] = {
         "hour": HourForm(request.POST if doing == "hour" else None, initial={"hour": DEFAULT_HOUR if hour is None else hour}),
+        "address": AddressForm(request.POST if doing == "address" else None, initial={"address": request.user.email}),
         "mute": MuteForm(request.POST if doing == "mute" else None),
     }  # fmt: skip
-    if (
-        request.method == "POST"
-        and doing in shown
-        and shown[doing].is_valid()
-        and _do(doing, shown[doing], visit, request)
-    ):
+    sent = shown.get(doing)
+    if request.method == "POST" and sent is not None and sent.is_valid() and _do(doing, sent, visit, request):
         return redirect("notices:mine", site)
     mutes = NoticeMute.objects.filter(site=visit.site, retired_at=None).select_related("user").order_by("kind", "pk")
     mutes = mutes if visit.may(Act.RULES) else mutes.filter(user=request.user)
     status = UNPROCESSABLE if any(form.errors for form in shown.values()) else 200
     context = {
         "visit": visit, "place": "records", "forms": shown, "mutes": list(mutes), "me": request.user.pk,
-        "form": shown["mute"] if doing == "mute" else shown["hour"],
+        "form": sent or shown["hour"], "has_mail": mail.is_set_up(),
     }  # fmt: skip
     return render(request, "notices/mine.html", context, status=status)
 
@@ -110,6 +107,8 @@ def _do(doing: str, form: Any, visit: Visit, request: StaffRequest) -> bool:
     try:
         if doing == "hour":
             acting.choose_hour(request.user, typed["hour"], by=visit.actor)
+        elif doing == "address":
+            own_address.choose(request.user, typed["address"], by=visit.actor)
         else:
             acting.mute(visit.site, request.user, typed["kind"], typed["why"], by=visit.actor)
     except ValidationError as error:

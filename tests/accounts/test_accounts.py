@@ -69,9 +69,11 @@ def test_an_invited_person_chooses_a_password_once(client: Client) -> None:
     client.force_login(director, backend="django.contrib.auth.backends.ModelBackend")
     answer = client.post(
         reverse("accounts:accounts", args=[site.key]),
-        {"full_name": "Odd Rask", "username": "orask", "roles": ["tender"]},
+        {"full_name": "Odd Rask", "username": "orask", "roles": ["tender"], "email": "odd@example.org"},
     )
     invited = User.objects.get(username="orask")
+    assert invited.email == "odd@example.org"
+    assert not Event.objects.filter(payload__contains="odd@").exists()
     shown = re.search(r'value="http://testserver([^"]+)"', answer.text)
     assert shown is not None
     link = shown.group(1)
