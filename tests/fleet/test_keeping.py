@@ -193,7 +193,7 @@ def test_kept_plans_say_what_the_live_answer_says(clock: list[datetime]) -> None
         for one in answers(current(Chamber), T)
     }
     assert kept == live
-    # worked out by hand in the design of readiness: start before 17:22
+    # the worked example, by hand: start before 17:22
     example = FleetState.objects.get(chamber__site__key="skerrow")
     assert f"{example.holds_until:%H:%M}" == "17:22"
 

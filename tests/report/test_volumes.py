@@ -116,7 +116,7 @@ def test_a_day_without_its_daily_check_is_a_gap() -> None:
 
 
 def test_what_must_be_seen_in_one_look_stands_on_the_first_page_of_either_paper() -> None:
-    """Scope, counts, each sort of disorder, what is proved, how to verify, fingerprints and digests: ``records.md``, 5."""
+    """Scope, counts, each sort of disorder, what is proved, how to verify, fingerprints and digests."""
     site = make.site(zone="UTC")
     make.work(make.rule(make.equipment(site)), date(2026, 2, 9))
     sheet = make.sheet(make.chamber(site))

@@ -74,7 +74,7 @@ def test_only_what_did_not_stand_is_new_and_only_what_is_gone_is_over() -> None:
 
 
 def test_a_plan_is_foretold_on_the_worked_example_exactly_where_the_forecast_turns() -> None:
-    """Worked example in the design of readiness: G1 and G2 leave G3 alone on 28 November, needs of two of three gauges.
+    """The worked example: G1 and G2 leave G3 alone on 28 November, needs of two of three gauges.
 
     Oracle: the forecast, whose rules are tested against an independent slow implementation.
     """

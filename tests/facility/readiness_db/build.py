@@ -24,7 +24,7 @@ from treatments.models import Need, NeedMember, Plan, PressureWait, Run, Waiver
 
 BY = make.BY
 T = datetime(2026, 11, 27, 10, 0, tzinfo=UTC)
-"""The instant of the worked example in the design of readiness: 27 November 2026, 10:00 UTC."""
+"""The instant of the worked example: 27 November 2026, 10:00 UTC."""
 STEPS = [{"key": "door", "group": "Locks", "kind": "look", "text": "Door seals clean", "effect": "stops"}]
 LONG_AGO = datetime(2026, 1, 1, tzinfo=UTC)
 

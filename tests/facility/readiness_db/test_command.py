@@ -33,7 +33,7 @@ def test_the_json_has_the_shape_of_the_facts_with_chamber_and_plan() -> None:
     assert (found["site"], found["at"]) == ("skerrow", AT)
     (plan,) = found["plans"]
     assert (plan["chamber"], plan["plan"], plan["state"]) == ("chamber-1", "TT6", "Ready")
-    # worked out by hand in the design of readiness: 28 Nov 02:00 less 8 h 38
+    # the worked example, by hand: 28 Nov 02:00 less 8 h 38
     assert (plan["holds_until"], plan["limiting"]) == ("2026-11-27T17:22Z", ["inner-lock-depth"])
     assert set(plan["findings"]["oxygen"]) >= {"reason", "value", "limit", "source", "lift", "members"}
 

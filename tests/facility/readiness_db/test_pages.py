@@ -43,7 +43,7 @@ def test_the_now_page_says_what_can_start_and_until_when(client: Client) -> None
     text = page.content.decode()
     assert page.status_code == 200
     assert "TT6 can start now." in text
-    assert "17:22" in text  # worked out by hand in the design of readiness
+    assert "17:22" in text  # the worked example, by hand
     assert "From records only; the supervisor and the physician decide; local codes prevail." in text
 
 

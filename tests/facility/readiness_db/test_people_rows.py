@@ -1,4 +1,4 @@
-"""People from rows. Rules: sections "A member is good until" and "Crew" of the design of readiness."""
+"""People from rows: until when a member is good, and who fills a crew; the rules as in facility/compute."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Equipment, defects, checks and gas banks from rows. Rules: section "A member is good until" of the design of readiness."""
+"""Equipment, defects, checks and gas banks from rows. Until when each is good, as in facility/compute."""
 
 from __future__ import annotations
 

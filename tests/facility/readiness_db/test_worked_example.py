@@ -1,4 +1,4 @@
-"""The worked example of the design of readiness, from rows: the same times as reckoned there by hand."""
+"""The worked example, from rows: the times as reckoned by hand."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ def ask(name: str, query: str = "", *, token: str = TOKEN, body: Any = None) -> 
 
 def test_the_token_reads_the_answer_of_the_worked_example() -> None:
     found = ask("readiness:api").json()
-    assert found["plans"][0]["holds_until"] == "2026-11-27T17:22Z"  # worked out by hand in the design of readiness
+    assert found["plans"][0]["holds_until"] == "2026-11-27T17:22Z"  # the worked example, by hand
     assert found["caution"] == CAUTION
 
 

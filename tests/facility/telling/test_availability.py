@@ -54,7 +54,7 @@ def test_the_statement_is_one_dated_page_that_says_call_first(client: Client, ch
     text = " ".join(page.split())
     assert "As known on 27 Nov 2026 10:00 (UTC)" in text
     assert "Call first, do not drive." in text
-    assert "27 Nov 2026 17:22" in text  # worked out by hand in the design of readiness
+    assert "27 Nov 2026 17:22" in text  # the worked example, by hand
     assert "Depth" in text or "depth" in text
     assert "+47 00 11 22 33" in text
     assert "local codes prevail" in text

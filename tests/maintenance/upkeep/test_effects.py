@@ -1,4 +1,4 @@
-"""What counters, lives, events, looks and doubts do to readiness. Rules: codes.md 4 and 9 as named beside each."""
+"""What counters, lives, events, looks and doubts do to readiness. The rule or code stands beside each."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_a_replaced_meter_goes_on_from_the_old_one(chamber: Chamber, item: Equip
 
 
 def test_life_by_age_ends_after_its_last_day(chamber: Chamber, item: Equipment) -> None:
-    """In service 1 March 2019, ten years: 1 March 2029 (codes.md C22)."""
+    """In service 1 March 2019, ten years: 1 March 2029, by hand."""
     rule(item, life_months=120)
     due = facts(chamber, item).due
     assert due == (f.Due("test / life by age", f.DueDate(date(2029, 3, 1), 0)),)
@@ -102,7 +102,7 @@ def test_a_life_without_a_beginning_is_not_known(chamber: Chamber) -> None:
 
 
 def test_an_event_after_the_last_act_takes_the_item_out(chamber: Chamber, item: Equipment) -> None:
-    """Pressure test each time it is moved (U.S. Navy 22-6.2, codes.md P1); an act of the same day comes after it."""
+    """Pressure test each time it is moved (U.S. Navy 22-6.2); an act of the same day comes after it."""
     asked = rule(item, months=24, triggers="moved, repaired")
     make.work(asked, days(-30))
     assert state(chamber, item) == "Ready"
@@ -115,7 +115,7 @@ def test_an_event_after_the_last_act_takes_the_item_out(chamber: Chamber, item: 
 
 
 def test_a_clean_look_puts_a_vessel_test_off_to_its_hard_stop(chamber: Chamber, item: Equipment) -> None:
-    """codes.md C21: test April 2015, looks every three years: due April 2021, put off to 2024, hard stop April 2027."""
+    """UFC 3-430-07: test April 2015, looks every three years: due April 2021, put off to 2024, hard stop April 2027."""
     vessel = rule(item, months=72, defer_months=36, hard_stop_months=144)
     make.work(vessel, date(2015, 4, 30), month_only=True)
     assert facts(chamber, item).due[0].until == f.DueDate(date(2021, 4, 30), 0)
@@ -140,7 +140,7 @@ def test_an_act_that_limits_and_was_never_recorded_restricts_from_the_start(cham
 
 
 def test_a_fixed_anchor_keeps_its_day_when_done_inside_the_window(chamber: Chamber, item: Equipment) -> None:
-    """Next = due + interval when done inside the window, else done + interval (TM 1-1500-328-23, codes.md 4)."""
+    """Next = due + interval when done inside the window, else done + interval (TM 1-1500-328-23)."""
     survey = rule(item, months=12, anchor="fixed", window_kind="symmetric", window_months=3)
     make.work(survey, date(2023, 5, 15))
     make.work(survey, date(2024, 8, 15))  # three months late to the day: inside

@@ -96,7 +96,7 @@ def test_an_old_meter_cannot_end_below_what_was_read_of_it(site: Site) -> None:
 
 
 def test_a_look_before_the_due_day_or_at_the_hard_stop_puts_nothing_off(site: Site) -> None:
-    """UFC 3-430-07 (codes.md P5): six years, put off to the next three-year look if clean, never beyond twelve."""
+    """UFC 3-430-07: six years, put off to the next three-year look if clean, never beyond twelve."""
     vessel = make.rule(make.equipment(site), months=72, defer_months=36, hard_stop_months=144)
     client, address = client_of(site), page("defer", site, vessel.pk)
     looked = {"no_damage": "yes", "looked_by": "Bo", "approved_by": "Ina", "why": "no corrosion"}

@@ -28,7 +28,7 @@ def due_day(terms: Terms, *acts: Act) -> date | None:
 
 
 def test_a_75_hour_act_done_in_its_window_keeps_its_count() -> None:
-    """TM 1-1500-328-23 (codes.md C9): due 1609.4 h, done within 5 h of it, next 1684.4 h; outside it, from the act."""
+    """TM 1-1500-328-23: due 1609.4 h, done within 5 h of it, next 1684.4 h; outside it, from the act."""
     terms = Terms(count_every=Decimal(75), anchor=Anchor.FIXED, allowed=Decimal(5))
     total = (Reading(date(2026, 1, 1), Decimal("1534.4")), Reading(date(2026, 3, 1), Decimal(1620)))
     for done_at, due_at in (("1612.0", "1684.4"), ("1614.4", "1684.4"), ("1614.5", "1689.5")):
@@ -46,7 +46,7 @@ def test_an_anchored_act_agrees_with_rfc_5545_on_days_that_every_month_has() -> 
 
 
 def test_an_anchored_act_of_the_31st_keeps_its_day_where_rfc_5545_skips_months() -> None:
-    """RFC 5545 3.3.10 skips what does not exist (codes.md C12: 31 Jan, 31 Mar, 31 May); upkeep takes the last valid day."""
+    """RFC 5545 3.3.10 skips what does not exist (31 Jan, 31 Mar, 31 May); upkeep takes the last valid day."""
     skipped = [one.date() for one in rrule(MONTHLY, count=3, dtstart=date(2024, 1, 31))]
     assert skipped == [date(2024, 1, 31), date(2024, 3, 31), date(2024, 5, 31)]
     terms, done = Terms(Span(1), anchor=Anchor.FIXED), [Act(date(2024, 1, 31))]
@@ -56,7 +56,7 @@ def test_an_anchored_act_of_the_31st_keeps_its_day_where_rfc_5545_skips_months()
 
 
 def test_a_survey_three_months_off_keeps_its_anniversary() -> None:
-    """IMO diving systems 1.6 (codes.md C13): anniversary 15 May 2027, open 15 February to 15 August 2027."""
+    """IMO diving systems 1.6: anniversary 15 May 2027, open 15 February to 15 August 2027."""
     window = Window(WindowKind.SYMMETRIC, Span(3), Span(3))
     terms = Terms(Span(12), anchor=Anchor.FIXED, window=window)
     (side,) = reckon(terms, Past((Act(date(2025, 5, 15)), Act(date(2026, 8, 1)))), SPAN_DAYS).due.sides
@@ -66,7 +66,7 @@ def test_a_survey_three_months_off_keeps_its_anniversary() -> None:
 
 
 def test_a_window_of_ten_years_or_ten_thousand_cycles_ends_by_whichever_comes_first() -> None:
-    """codes.md C22: 7300 cycles from 1 March 2019 to 1 March 2026: 1 October 2028, before 1 March 2029."""
+    """By hand: 7300 cycles from 1 March 2019 to 1 March 2026: 1 October 2028, before 1 March 2029."""
     total = (Reading(date(2019, 3, 1), Decimal(0)), Reading(date(2026, 3, 1), Decimal(7300)))
     past = Past(total=total, begun_on=date(2019, 3, 1))
     found = reckon(Terms(count_life=Decimal(10000), life=Span(120)), past, SPAN_DAYS)
@@ -78,7 +78,7 @@ def test_a_window_of_ten_years_or_ten_thousand_cycles_ends_by_whichever_comes_fi
 
 
 def test_a_vessel_test_chains_to_its_hard_stop_and_damage_ends_that() -> None:
-    """UFC 3-430-07 (codes.md C21): April 2015, due April 2021, deferrable to April 2024, hard stop April 2027."""
+    """UFC 3-430-07: April 2015, due April 2021, deferrable to April 2024, hard stop April 2027."""
     terms = Terms(Span(72), step=Span(36), hard_stop=Span(144))
     done = (Act(date(2015, 4, 30), month_only=True),)
     clean = [Inspection(date(year, 4, 30), clean=True) for year in (2018, 2021, 2024, 2027)]
