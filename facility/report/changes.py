@@ -125,7 +125,7 @@ def table(frame: Frame, rows: QuerySet[Event], caption: str, most: int | None = 
         for group in groups
     )  # fmt: skip
     head = (_("Entry, recorded"), _("Happened"), _("Of what"), _("Reason given"), _("By"))
-    return Table(caption, head, cells, (20, 18, 22, 24, 16), _("None."))
+    return Table(caption, head, cells, (20, 18, 22, 24, 16), _("None."), tuple(group.count for group in groups))
 
 
 @dataclass(slots=True)

@@ -11,7 +11,6 @@ from django.utils.translation import gettext as _
 import facility
 from facility.models import SigningKey
 from facility.report import changes, drawing, plant, runs
-from facility.report.changes import MOST_OPENING
 from facility.report.gaps import Mark
 from facility.report.shape import Front, FrontRow, Picture
 
@@ -66,7 +65,7 @@ def _about(frame: Frame, told: changes.Tally) -> str:
             _("Open defects, overdue items, deviations and numbers from memory are of what rules of this code ask for; everything else on this page is of the whole site.")
         )  # fmt: skip
     if frame.scope.pack is not None:
-        words.append(_("Handed over on: %(ground)s.") % {"ground": frame.scope.pack.ground})
+        words.append(_("Ground on which it is handed over: %(ground)s.") % {"ground": frame.scope.pack.ground})
     if told.entries:
         span = {"first": told.first, "last": told.last}
         words.append(_("Entries %(first)d to %(last)d of the log, as recorded in these days.") % span)
@@ -80,9 +79,9 @@ def _rows(counted: Sequence[Section]) -> tuple[FrontRow, ...]:
     for section in counted:
         count = section.count or 0
         place += bool(count)
-        told = [row for table in section.tables for row in table.rows]
-        lines = tuple(_line(row) for row in told[:BRIEF_ROWS])
-        left = (count if len(told) >= MOST_OPENING else len(told)) - len(lines)
+        (table,) = section.tables
+        lines = tuple(_line(row) for row in table.rows[:BRIEF_ROWS])
+        left = count - table.told_by(BRIEF_ROWS)
         more = _("%(n)d more") % {"n": left} if left > 0 else ""
         rows.append(FrontRow(count, section.title, lines, more, place if count else 0))
     return tuple(rows)

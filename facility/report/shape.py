@@ -36,6 +36,12 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     widths: tuple[int, ...] = ()
     nothing: str = ""
+    #: of how many records each row tells, where some tell of several
+    shares: tuple[int, ...] = ()
+
+    def told_by(self, rows: int | None = None) -> int:
+        """Return how many records the first so many rows tell of, or all of them."""
+        return sum(self.shares[:rows]) if self.shares else len(self.rows[:rows])
 
     @property
     def columns(self) -> tuple[tuple[str, str], ...]:

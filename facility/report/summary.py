@@ -72,7 +72,7 @@ def _files(frame: Frame) -> list[Section]:
             lead,
             count,
             (table,),
-            notes=_more(count, count if len(table.rows) < MOST else MOST),
+            notes=_more(count, table.told_by()),
         )
     ]
 
@@ -90,12 +90,12 @@ def _gaps(frame: Frame, found: Checks) -> Section:
     return Section(_("Gaps"), _("A record was owed and is not there."), len(rows), (table,), notes=_more(len(rows)))
 
 
-def _more(count: int, most: int = MOST) -> tuple[str, ...]:
-    if count <= most:
+def _more(count: int, shown: int = MOST) -> tuple[str, ...]:
+    if count <= shown:
         return ()
     return (
         _("The first %(shown)d of %(count)d stand here; the others stand in the volumes of the months.")
-        % {"shown": most, "count": count},
+        % {"shown": shown, "count": count},
     )
 
 
@@ -141,7 +141,7 @@ def _late(frame: Frame) -> Section:
         _("Recorded later after it happened than the house rule lets pass."),
         count,
         (table,),
-        notes=_more(count),
+        notes=_more(count, table.told_by()),
     )
 
 
@@ -154,7 +154,7 @@ def _corrections(frame: Frame) -> Section:
         _("What was recorded first stays on record, each with the reason."),
         count,
         (table,),
-        notes=_more(count),
+        notes=_more(count, table.told_by()),
     )
 
 

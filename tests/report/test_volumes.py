@@ -14,7 +14,7 @@ from django.template.loader import render_to_string
 from facility import events, services
 from facility.models import Check, Event, Volume
 from facility.papers.printing import STYLE, of_size, pressed
-from facility.report import changes, checks, front, gaps
+from facility.report import changes, checks, front, gaps, summary
 from facility.report.build import BuiltVolume, Scope, closed_month, volumes
 from facility.report.pages import REPORT_STYLE
 from facility.report.scope import Frame
@@ -179,6 +179,22 @@ def test_what_was_entered_after_the_days_is_a_late_entry_of_them() -> None:
     opening = front.page(frame, checks.checks_of(frame), [])
     assert "3 late, " in opening.counts
     assert "3 late entries, 1 taken in from files" in opening.about
+
+
+def test_late_entries_that_share_a_row_are_counted_one_by_one() -> None:
+    """Thirty readings, a reading of another person, thirty more, and two of others: 63 in five rows, 32 beyond the first two."""
+    site = make.site(zone="UTC")
+    item = make.equipment(site)
+    for who in (*["Ina"] * 30, "Bo", *["Ina"] * 30, "Cai", "Dag"):
+        told = events.What("recorded", occurred_at=datetime(2026, 2, 9, 8, tzinfo=UTC), late=True, site_key=site.key)
+        events.record(item, told, by=events.Actor(who))
+    frame = Frame(_scope(site), date(2026, 2, 1), date(2026, 2, 28), date(2026, 3, 1))
+    opening = summary.volume(frame, [], checks.checks_of(frame))
+    (late,) = [one for one in opening.sections if one.title == "Late entries"]
+    assert (late.count, len(late.tables[0].rows), late.notes) == (63, 5, ())
+    (row,) = [one for one in opening.front.rows if one.title == "Late entries"] if opening.front else [None]
+    assert row is not None
+    assert (row.count, row.more) == (63, "32 more")
 
 
 @pytest.mark.parametrize("size", ["A4", "Letter"])
