@@ -14,6 +14,7 @@ import pytest
 
 from facility.pack import layout
 from facility.trust import keys
+from tests import openssl
 from tests.pack.filling import fill
 from tests.pack.kit import built, opened
 
@@ -29,27 +30,6 @@ def unpacked(tmp_path: Path) -> Path:
     return opened(built(fill().site), tmp_path / "open")
 
 
-def _openssl_accepts(folder: Path, text: bytes, signature: bytes, key: str) -> bool:
-    """Ed25519 by OpenSSL 3, as its handbook page pkeyutl tells: the raw text, no digest of it."""
-    (folder / "text").write_bytes(text)
-    (folder / "signature").write_bytes(signature)
-    (folder / "key.pem").write_text(key, encoding="ascii")
-    line = [
-        "openssl",
-        "pkeyutl",
-        "-verify",
-        "-pubin",
-        "-inkey",
-        "key.pem",
-        "-rawin",
-        "-in",
-        "text",
-        "-sigfile",
-        "signature",
-    ]
-    return subprocess.run(line, cwd=folder, capture_output=True, check=False).returncode == 0
-
-
 @pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl is not installed here")
 def test_openssl_accepts_what_a_pack_signs_by_the_key_in_it_and_refuses_any_other_text(
     unpacked: Path, tmp_path: Path
@@ -58,11 +38,11 @@ def test_openssl_accepts_what_a_pack_signs_by_the_key_in_it_and_refuses_any_othe
     tags = (unpacked / layout.TAG_MANIFEST).read_bytes()
     signature = base64.b64decode((unpacked / layout.SIGNATURE).read_text())
     signed = layout.LABEL + b"\0" + tags
-    assert _openssl_accepts(tmp_path, signed, signature, key)
-    assert not _openssl_accepts(tmp_path, signed.replace(b"a", b"b", 1), signature, key)
+    assert openssl.accepts(tmp_path, signed, signature, key)
+    assert not openssl.accepts(tmp_path, signed.replace(b"a", b"b", 1), signature, key)
     text, _blank, lines = (unpacked / layout.HEAD).read_bytes().partition(b"\n\n")
     note = base64.b64decode(lines.split()[-1])[4:]  # after the four bytes that name the key (C2SP, signed-note.md)
-    assert _openssl_accepts(tmp_path, text + b"\n", note, key)
+    assert openssl.accepts(tmp_path, text + b"\n", note, key)
     assert keys.all_public()[0].public_pem == key
 
 

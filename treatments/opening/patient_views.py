@@ -18,8 +18,8 @@ from treatments.opening import patients as services
 from treatments.opening.clinical import add_clinical, correct_clinical, erase_clinical, may_read
 from treatments.opening.forms import ClinicalForm, CorrectClinicalForm, LinkForm, PatientForm, ReasonForm
 from treatments.opening.places import link_patient as record_link
-from treatments.opening.views import STORED, UNPROCESSABLE, place_of, run_of, stored
 from treatments.opening.views import context as run_context
+from treatments.opening.views import place_of, run_of, settled
 
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
@@ -66,16 +66,14 @@ def add_patient(request: HttpRequest, site: str) -> HttpResponse:
     visit = enter(request, site, Act.PATIENT)
     place = _place_asked_for(request, visit)
     form = PatientForm(request.POST or None, instance=Patient(site=visit.site))
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        status = stored(form, lambda: _add(form.instance, place, visit))
-        if status == STORED:
-            messages.success(request, _("The identity is recorded. The log holds only a digest of it."))
-            return (
-                redirect("treatments:run_people", site, place.run_id)
-                if place
-                else redirect("treatments:patient", site, form.instance.pk)
-            )
+    done, status = settled(form, lambda _typed: _add(form.instance, place, visit))
+    if done:
+        messages.success(request, _("The identity is recorded. The log holds only a digest of it."))
+        return (
+            redirect("treatments:run_people", site, place.run_id)
+            if place
+            else redirect("treatments:patient", site, form.instance.pk)
+        )
     more = context(visit, form=form, head=_("Add patient"), act=_("Record"), one=place)
     return render(request, "treatments/opening/patient_form.html", more, status=status)
 
@@ -99,14 +97,11 @@ def change_patient(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.PATIENT)
     row = _patient(visit, pk)
     form = PatientForm(request.POST or None, instance=row, changing=True)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        typed = form.cleaned_data
-        status = stored(form, lambda: services.change_patient(
-            row, reason=typed["reason"], shown_version=typed["shown_version"], by=visit.actor
-        ))  # fmt: skip
-        if status == STORED:
-            return redirect("treatments:patient", site, pk)
+    done, status = settled(form, lambda typed: services.change_patient(
+        row, reason=typed["reason"], shown_version=typed["shown_version"], by=visit.actor
+    ))  # fmt: skip
+    if done:
+        return redirect("treatments:patient", site, pk)
     more = context(visit, form=form, row=row, head=_("Correct the identity"), act=_("Record"))
     return render(request, "treatments/opening/patient_form.html", more, status=status)
 
@@ -116,14 +111,12 @@ def erase_patient(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.PATIENT)
     row = _patient(visit, pk)
     form = ReasonForm(request.POST or None)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        status = stored(form, lambda: services.erase_patient(
-            row, reason=form.cleaned_data["reason"], shown_version=row.row_version, by=visit.actor
-        ))  # fmt: skip
-        if status == STORED:
-            messages.success(request, _("The identity is erased. Runs keep the pseudonym."))
-            return redirect("treatments:patient", site, pk)
+    done, status = settled(form, lambda typed: services.erase_patient(
+        row, reason=typed["reason"], shown_version=row.row_version, by=visit.actor
+    ))  # fmt: skip
+    if done:
+        messages.success(request, _("The identity is erased. Runs keep the pseudonym."))
+        return redirect("treatments:patient", site, pk)
     told = _(
         "What the identity says cannot be brought back. Keep it as long as local law asks for records of treatment."
     )
@@ -138,13 +131,14 @@ def link_patient(request: HttpRequest, site: str, pk: int, place_pk: int) -> Htt
     place = place_of(run, place_pk)
     form = LinkForm(request.POST or None, initial={"patient": place.patient_id})
     form.open_at(visit.site, place)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        typed = form.cleaned_data
-        reason = typed["reason"] or _("Identity linked.")
-        status = stored(form, lambda: record_link(place, typed["patient"], by=visit.actor, reason=reason))
-        if status == STORED:
-            return redirect("treatments:run_people", site, pk)
+    done, status = settled(
+        form,
+        lambda typed: record_link(
+            place, typed["patient"], by=visit.actor, reason=typed["reason"] or _("Identity linked.")
+        ),
+    )
+    if done:
+        return redirect("treatments:run_people", site, pk)
     return render(request, "treatments/opening/link.html", run_context(visit, run, form=form, one=place), status=status)
 
 
@@ -156,12 +150,9 @@ def clinical(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         raise Http404
     form = ClinicalForm(request.POST or None)
     form.open_at(run)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        typed = form.cleaned_data
-        status = stored(form, lambda: add_clinical(run, typed["text"], typed["about"], None, visit.actor))
-        if status == STORED:
-            return redirect("treatments:clinical", site, pk)
+    done, status = settled(form, lambda typed: add_clinical(run, typed["text"], typed["about"], None, visit.actor))
+    if done:
+        return redirect("treatments:clinical", site, pk)
     rows = ClinicalText.objects.filter(run=run).select_related("about", "entry").order_by("id")
     more = run_context(visit, run, form=form, rows=list(rows)) | {"place": "records"}
     return render(request, "treatments/opening/clinical.html", more, status=status)
@@ -176,12 +167,9 @@ def correct_text(request: HttpRequest, site: str, pk: int, text_pk: int) -> Http
     form = (
         ReasonForm(request.POST) if erasing else CorrectClinicalForm(request.POST or None, initial={"text": row.text})
     )
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        typed = form.cleaned_data
-        status = stored(form, lambda: erase_clinical(row, reason=typed["reason"], by=visit.actor) if erasing
-                        else correct_clinical(row, typed["text"], reason=typed["reason"], by=visit.actor))  # fmt: skip
-        if status == STORED:
-            return redirect("treatments:clinical", site, pk)
+    done, status = settled(form, lambda typed: erase_clinical(row, reason=typed["reason"], by=visit.actor) if erasing
+                         else correct_clinical(row, typed["text"], reason=typed["reason"], by=visit.actor))  # fmt: skip
+    if done:
+        return redirect("treatments:clinical", site, pk)
     more = run_context(visit, run, form=form, text_row=row) | {"place": "records"}
     return render(request, "treatments/opening/correct_text.html", more, status=status)

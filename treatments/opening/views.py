@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from facility.access import Visit
 
-STORED, CONFLICT, UNPROCESSABLE = 200, 409, 422
+OPEN, CONFLICT, UNPROCESSABLE = 200, 409, 422
 
 
 def run_of(visit: Visit, pk: int) -> Run:
@@ -50,17 +50,26 @@ def context(visit: Visit, run: Run, **more: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def stored(form: forms.BaseForm, act: Callable[[], object]) -> int:
-    """Do what a valid form asks for; return 200, or the status of a refusal that now stands in the form."""
+class Settled(NamedTuple):
+    """Whether a form did what it asks for, and the status of the page that shows it again if not."""
+
+    done: bool
+    status: int
+
+
+def settled(form: forms.BaseForm, act: Callable[[dict[str, Any]], object]) -> Settled:
+    """Do with what was typed what a valid form asks for; a refusal then stands in the form."""
+    if not form.is_valid():
+        return Settled(done=False, status=UNPROCESSABLE if form.is_bound else OPEN)
     try:
-        act()
+        act(form.cleaned_data)
     except ChangedMeanwhileError as error:
         form.add_error(None, error)
-        return CONFLICT
+        return Settled(done=False, status=CONFLICT)
     except ValidationError as error:
         refuse(form, error)
-        return UNPROCESSABLE
-    return STORED
+        return Settled(done=False, status=UNPROCESSABLE)
+    return Settled(done=True, status=OPEN)
 
 
 def run_people(request: HttpRequest, site: str, pk: int) -> HttpResponse:
@@ -82,11 +91,9 @@ def add_place(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     run = run_of(visit, pk)
     form = PlaceForm(request.POST or None, initial={"role": request.GET.get("role", "")})
     form.open_at(visit.site)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        status = stored(form, lambda: places.add_place(run, form.new_place(), by=visit.actor))
-        if status == STORED:
-            return redirect("treatments:run_people", site, pk)
+    done, status = settled(form, lambda _typed: places.add_place(run, form.new_place(), by=visit.actor))
+    if done:
+        return redirect("treatments:run_people", site, pk)
     more = context(visit, run, form=form, head=_("Put somebody in the run"), act=_("Put in the run"))
     return render(request, "treatments/opening/form.html", more, status=status)
 
@@ -98,12 +105,9 @@ def change_place(request: HttpRequest, site: str, pk: int, place_pk: int) -> Htt
     place = place_of(run, place_pk)
     form = ChangePlaceForm(request.POST or None, instance=place)
     form.open_at(visit.site)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        typed = form.cleaned_data
-        status = stored(form, lambda: _changed(request, place, typed, visit))
-        if status == STORED:
-            return redirect("treatments:run_people", site, pk)
+    done, status = settled(form, lambda typed: _changed(request, place, typed, visit))
+    if done:
+        return redirect("treatments:run_people", site, pk)
     more = context(visit, run, form=form, one=place)
     return render(request, "treatments/opening/change_place.html", more, status=status)
 
@@ -123,12 +127,10 @@ def screen(request: HttpRequest, site: str, pk: int, place_pk: int) -> HttpRespo
     initial = {"screened_at": events.now(), "screened_by": visit.actor.name}
     form = ScreeningForm(request.POST or None, initial=initial, instance=Screening(run=run, occupant=place))
     form.open_at(visit.site)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        status = stored(form, lambda: record_screening(form.instance, by=visit.actor))
-        if status == STORED:
-            messages.success(request, _("%(who)s is screened.") % {"who": place.label})
-            return redirect("treatments:run_people", site, pk)
+    done, status = settled(form, lambda _typed: record_screening(form.instance, by=visit.actor))
+    if done:
+        messages.success(request, _("%(who)s is screened.") % {"who": place.label})
+        return redirect("treatments:run_people", site, pk)
     rows = Screening.objects.filter(occupant=place, retired_at=None).order_by("-screened_at", "-id")
     more = context(visit, run, form=form, one=place, earlier=[(row, not_yes(row)) for row in rows])
     return render(request, "treatments/opening/screen.html", more, status=status)
@@ -139,11 +141,9 @@ def say_alone(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.LOG)
     run = run_of(visit, pk)
     form = ReasonForm(request.POST or None)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        status = stored(form, lambda: places.say_why_alone(run, form.cleaned_data["reason"], by=visit.actor))
-        if status == STORED:
-            return redirect("treatments:run_people", site, pk)
+    done, status = settled(form, lambda typed: places.say_why_alone(run, typed["reason"], by=visit.actor))
+    if done:
+        return redirect("treatments:run_people", site, pk)
     head = _("Why one person has roles that should be apart")
     more = context(
         visit, run, form=form, head=head, act=_("Keep the reason"), told=places.alone(run, places.places_of(run))
@@ -156,12 +156,10 @@ def give_up_run(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.RUN)
     run = run_of(visit, pk)
     form = ReasonForm(request.POST or None)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        status = stored(form, lambda: services.give_up_run(run, reason=form.cleaned_data["reason"], by=visit.actor))
-        if status == STORED:
-            messages.success(request, _("Run %(number)d is given up. It never left surface.") % {"number": run.number})
-            return redirect("treatments:runs", site)
+    done, status = settled(form, lambda typed: services.give_up_run(run, reason=typed["reason"], by=visit.actor))
+    if done:
+        messages.success(request, _("Run %(number)d is given up. It never left surface.") % {"number": run.number})
+        return redirect("treatments:runs", site)
     head = _("Give the run up: it has not left surface")
     return render(
         request,
@@ -176,11 +174,9 @@ def give_reason(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.RUN)
     run = run_of(visit, pk)
     form = ReasonForm(request.POST or None)
-    status = UNPROCESSABLE if form.is_bound else STORED
-    if form.is_valid():
-        status = stored(form, lambda: services.give_reason(run, form.cleaned_data["reason"], by=visit.actor))
-        if status == STORED:
-            return redirect("treatments:run", site, pk)
+    done, status = settled(form, lambda typed: services.give_reason(run, typed["reason"], by=visit.actor))
+    if done:
+        return redirect("treatments:run", site, pk)
     head = _("Why the run left surface outside the house rules")
     more = context(visit, run, form=form, head=head, act=_("Keep the reason"))
     return render(request, "treatments/opening/form.html", more, status=status)
