@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import json
+import re
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from django.conf import settings
 from django.utils.translation import gettext as _
 
 from facility.pack import building, layout
 from facility.pack.unpacking import ArchiveRefusedError, Limits, unpack
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
 MOST_TOLD: Final = 50
+FINGERPRINT: Final = re.compile(r"[0-9a-f]{64}")
 HOLDS, WRONG, NOT_CHECKED = 0, 1, 2
 
 
@@ -32,10 +30,15 @@ class Statement:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What was found out about a file. ``refused``: it was not even opened, for this reason."""
+    """What was found out about a file.
+
+    ``refused``: it was not even opened, for this reason. ``fingerprint``: of the key that signed, whatever the pack says.
+    ``about``: what the pack says of itself.
+    """
 
     statements: tuple[Statement, ...] = ()
     refused: str = ""
+    fingerprint: str = ""
     about: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -48,7 +51,7 @@ class Outcome:
     def as_json(self) -> dict[str, Any]:
         """Return it for a file."""
         told = [[one.key, one.holds, [list(problem) for problem in one.problems]] for one in self.statements]
-        return {"statements": told, "refused": self.refused, "about": self.about}
+        return {"statements": told, "refused": self.refused, "fingerprint": self.fingerprint, "about": self.about}
 
 
 def from_json(content: dict[str, Any]) -> Outcome:
@@ -57,27 +60,47 @@ def from_json(content: dict[str, Any]) -> Outcome:
         Statement(key, holds, tuple((member, words) for member, words in problems))
         for key, holds, problems in content["statements"]
     )
-    return Outcome(told, content["refused"], content["about"])
+    return Outcome(told, content["refused"], content["fingerprint"], content["about"])
 
 
-def check(path: Path, older: Path | None = None, limits: Limits | None = None) -> Outcome:
-    """Verify a pack, a zip or an unpacked folder; with ``older`` also that it continues that pack.
+def fingerprint_of(text: str) -> str:
+    """Return a fingerprint as it was typed, without gaps and in small letters; nothing for nothing.
 
+    Errors: ValueError for what is none.
+    """
+    found = "".join(text.lower().split())
+    if found and not FINGERPRINT.fullmatch(found):
+        raise ValueError(
+            _("A fingerprint is 64 digits and letters a to f; “%(text)s” has %(count)d characters.")
+            % {"text": text[:80], "count": len(found)}
+        )
+    return found
+
+
+def check(path: Path, older: Path | None = None, limits: Limits | None = None, pin: str = "") -> Outcome:
+    """Verify a pack, a zip or an unpacked folder; with ``older`` also that it continues that pack or signed head.
+
+    ``pin``: fingerprint of the key that must have signed, or passed on to the one that did.
     Errors: OSError if there is no such file.
     """
     for one in (path, older):
         if one is not None and not one.exists():
             raise FileNotFoundError(_("There is no file or folder %(path)s.") % {"path": one})
     building.folder().mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=building.UNFINISHED, dir=_room()) as place:
+    with tempfile.TemporaryDirectory(prefix=building.UNFINISHED, dir=building.folder()) as place:
         try:
             folder = _opened(path, Path(place) / "new", limits)
-            if older is not None and _is_head(older):
-                return Outcome((*_statements(folder), _goes_on(folder, older)), about=_about(folder))
-            before = _opened(older, Path(place) / "old", limits) if older is not None else None
         except ArchiveRefusedError as error:
             return Outcome(refused=str(error))
-        return _checked(folder, before)
+        if older is None or _is_head(older):
+            return verified(folder, older, pin)
+        try:
+            before = _opened(older, Path(place) / "old", limits)
+        except ArchiveRefusedError as error:
+            found = verified(folder, None, pin)
+            unread = Statement("continues", None, ((older.name, str(error)),))
+            return replace(found, statements=(*found.statements, unread))
+        return verified(folder, before, pin)
 
 
 def _is_head(path: Path) -> bool:
@@ -88,17 +111,6 @@ def _is_head(path: Path) -> bool:
         return file.read(len(layout.ORIGIN)) == layout.ORIGIN
 
 
-def _goes_on(folder: Path, head: Path) -> Statement:
-    from facility.pack.verifier import verify  # noqa: PLC0415  # a program of its own, needed only here
-
-    told = verify.verify_folder(folder, older=head).continues
-    return Statement("goes_on", told.holds, tuple((str(name), str(words)) for name, words in told.problems))
-
-
-def _room() -> Path:
-    return Path(settings.DATA_DIR) / building.FOLDER
-
-
 def _opened(path: Path, target: Path, limits: Limits | None) -> Path:
     if path.is_dir():
         return path
@@ -106,54 +118,45 @@ def _opened(path: Path, target: Path, limits: Limits | None) -> Path:
     return unpack(path, target, limits)
 
 
-def _checked(folder: Path, before: Path | None) -> Outcome:
-    statements = list(_statements(folder))
-    if before is not None:
-        statements += [Statement(f"older_{one.key}", one.holds, one.problems) for one in _statements(before)]
-        statements.append(continues(folder, before))
-    return Outcome(tuple(statements), about=_about(folder))
-
-
-def _statements(folder: Path) -> Iterator[Statement]:
+def verified(folder: Path, before: Path | None = None, pin: str = "") -> Outcome:
+    """Return what the program in every pack says of an unpacked one. ``before``: an older one, or a signed head alone."""
     from facility.pack.verifier import verify  # noqa: PLC0415  # a program of its own, needed only here
 
-    told = verify.verify_folder(folder)
-    for key in ("files", "events", "signature"):
-        found = getattr(told, key)
-        yield Statement(key, found.holds, tuple((str(name), str(words)) for name, words in found.problems[:MOST_TOLD]))
+    report = verify.verify_folder(folder, pin, before)
+    found = _three(report)
+    if before is not None:
+        if before.is_dir():
+            found += [replace(one, key=f"older_{one.key}") for one in _three(verify.verify_folder(before))]
+        continues = _statement("continues", report.continues)
+        found.append(replace(continues, problems=continues.problems + _first_other(folder, before)))
+    return Outcome(tuple(found), fingerprint=report.fingerprint, about=_about(folder))
 
 
-def continues(folder: Path, before: Path) -> Statement:
-    """Return whether the log of a pack goes on from that of an older one, event by event."""
-    problems: list[tuple[str, str]] = []
+def _three(report: Any) -> list[Statement]:
+    return [_statement(key, getattr(report, key)) for key in ("files", "events", "signature")]
+
+
+def _statement(key: str, told: Any) -> Statement:
+    return Statement(key, told.holds, tuple(told.problems[:MOST_TOLD]))
+
+
+def _first_other(folder: Path, before: Path) -> tuple[tuple[str, str], ...]:
+    """Name the first event that is another than in an older pack, where both can be read."""
     try:
-        new, old = _leaves(folder), _leaves(before)
-        origins = [_origin(one) for one in (folder, before)]
-    except (OSError, ValueError, IndexError) as error:
-        return Statement("continues", None, ((layout.LEAVES, str(error)),))
-    if origins[0] != origins[1]:
-        problems.append((layout.HEAD, _("The packs come from different logs: %(new)s and %(old)s.") % {
-            "new": origins[0], "old": origins[1]}))  # fmt: skip
-    elif len(new) < len(old):
-        problems.append((layout.LEAVES, _("The log has %(new)d events; the older pack knew %(old)d already.") % {
-            "new": len(new), "old": len(old)}))  # fmt: skip
-    elif new[: len(old)] != old:
-        first = next(place for place, (one, other) in enumerate(zip(new, old, strict=False), 1) if one != other)
-        problems.append((layout.LEAVES, _("Event %(seq)d is another than in the older pack.") % {"seq": first}))
-    return Statement("continues", not problems, tuple(problems))
+        pairs = zip(_leaves(folder), _leaves(before), strict=False)
+    except (OSError, ValueError):
+        return ()
+    first = next((seq for seq, (one, other) in enumerate(pairs, 1) if one != other), None)
+    return ((layout.LEAVES, _("Event %(seq)d is another than in the older pack.") % {"seq": first}),) if first else ()
 
 
 def _leaves(folder: Path) -> list[str]:
     return (folder / layout.LEAVES).read_text(encoding="ascii").split()
 
 
-def _origin(folder: Path) -> str:
-    return (folder / layout.HEAD).read_text(encoding="utf-8").splitlines()[0]
-
-
 def _about(folder: Path) -> dict[str, Any]:
     """Return what the pack says of itself, as far as it can be read. It proves nothing."""
-    wanted = ("number", "site_name", "from", "to", "made_at", "fingerprint", "log_size")
+    wanted = ("number", "site_name", "from", "to", "made_at")
     try:
         told = json.loads((folder / layout.ABOUT).read_text(encoding="utf-8"))
         return {name: str(told[name])[:200] for name in wanted}

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from facility.fields import DayField, refuse
 from facility.models import Pack
-from facility.pack import released, scope
+from facility.pack import checking, released, scope
 from facility.pack.services import PAPERS, refuse_days
 
 if TYPE_CHECKING:
@@ -64,3 +64,15 @@ class VerifyForm(forms.Form):
     """A pack that somebody has received."""
 
     pack = forms.FileField(label=_("The pack, a zip file"), widget=forms.FileInput(attrs={"accept": ".zip"}))
+    fingerprint = forms.CharField(
+        label=_("Fingerprint on the wall sheet (if you have it)"), required=False, max_length=200,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false", "autocapitalize": "none"}),
+        help_text=_("64 digits and letters a to f. Gaps do not matter."),
+    )  # fmt: skip
+
+    def clean_fingerprint(self) -> str:
+        """Return it without gaps."""
+        try:
+            return checking.fingerprint_of(self.cleaned_data["fingerprint"])
+        except ValueError as error:
+            raise ValidationError(str(error), code="fingerprint") from error

@@ -32,7 +32,7 @@ MOST_BYTES: Final = 512 * MIB
 AT_ONCE_BYTES: Final = 4 * MIB
 AT_ONCE: Final = Limits(members=4000, unpacked=48 * MIB)
 TOKEN: Final = re.compile(r"[0-9a-f]{8}-[0-9a-f]{32}")
-UPLOAD, RESULT = "pack.zip", "result.json"
+UPLOAD, PIN, RESULT = "pack.zip", "fingerprint.txt", "result.json"
 
 
 class TooManyError(ValueError):
@@ -65,8 +65,8 @@ def refuse_many(address: str) -> None:
         )
 
 
-def take(upload: UploadedFile[Any], address: str) -> str:
-    """Keep a file and verify it, a large one by a job; return the token of its result."""
+def take(upload: UploadedFile[Any], address: str, pin: str = "") -> str:
+    """Keep a file and verify it, a large one by a job; return the token of its result. ``pin``: see ``checking.check``."""
     tidy()
     refuse_many(address)
     token = f"{sender(address)}-{secrets.token_hex(16)}"
@@ -75,6 +75,7 @@ def take(upload: UploadedFile[Any], address: str) -> str:
     with (folder / UPLOAD).open("xb") as file:
         for block in upload.chunks():
             file.write(block)
+    (folder / PIN).write_text(pin, encoding="ascii")
     if (upload.size or 0) <= AT_ONCE_BYTES:
         look(token, AT_ONCE)
     if not (folder / RESULT).exists():
@@ -92,7 +93,7 @@ def look(token: str, limits: Limits | None = None) -> str:
         return _("The file is no longer there.")
     if limits is not None and _unpacked(folder / UPLOAD) > limits.unpacked:
         return _("The file is left for the job.")
-    outcome = checking.check(folder / UPLOAD, limits=limits)
+    outcome = checking.check(folder / UPLOAD, limits=limits, pin=(folder / PIN).read_text(encoding="ascii"))
     unfinished = folder / f"{RESULT}.unfinished"
     unfinished.write_text(json.dumps(outcome.as_json()), encoding="utf-8")
     unfinished.replace(folder / RESULT)

@@ -58,7 +58,8 @@ def _page(request: HttpRequest, words: str, status: int) -> HttpResponse:
 def _verify(request: HttpRequest) -> HttpResponse:
     form = VerifyForm(request.POST or None, request.FILES or None)
     if form.is_valid():
-        token = uploads.take(form.cleaned_data["pack"], request.META.get("REMOTE_ADDR", ""))
+        given = form.cleaned_data
+        token = uploads.take(given["pack"], request.META.get("REMOTE_ADDR", ""), given["fingerprint"])
         return redirect("pack:verified", token)
     context = {"form": form, "most": uploads.MOST_BYTES // MIB}
     return render(request, "pack/verify.html", context, status=UNPROCESSABLE if request.method == "POST" else 200)

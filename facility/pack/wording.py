@@ -26,12 +26,11 @@ def titles() -> dict[str, str]:
     return {
         "files": _("The files are unchanged since the pack was made."),
         "events": _("The events told here belong to the log, in their places."),
-        "signature": _("File list and log are signed by the key that the pack names."),
+        "signature": _("File list and log are signed by the key with the fingerprint below."),
         "older_files": _("Older pack: its files are unchanged."),
         "older_events": _("Older pack: its events belong to its log."),
-        "older_signature": _("Older pack: it is signed by the key that it names."),
-        "goes_on": _("The log goes on from the older signed head: its first events lead to it."),
-        "continues": _("The log goes on from that of the older pack, event by event."),
+        "older_signature": _("Older pack: it is signed by a key that it brings along."),
+        "continues": _("The log goes on from the older pack or signed head: its first events lead to that."),
     }
 
 

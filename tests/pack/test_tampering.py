@@ -11,6 +11,7 @@ import pytest
 
 from facility.pack import bag, checking, layout
 from tests.pack.filling import fill
+from tests.pack.forging import list_anew
 from tests.pack.kit import built, opened
 
 if TYPE_CHECKING:
@@ -84,10 +85,7 @@ def listed_anew(root: Path, names: list[str], dice: random.Random) -> Change:
     """Change a member of the payload and make both manifests anew, as a forger without the key would."""
     name = dice.choice([one for one in names if one.startswith("data/")])
     (root / name).write_bytes((root / name).read_bytes() + b"x")
-    payload = [one for one in bag.members(root) if one.startswith("data/")]
-    (root / layout.MANIFEST).write_text(bag.manifest(root, payload))
-    tags = sorted(["bagit.txt", "bag-info.txt", layout.MANIFEST, *layout.VERIFIERS])
-    (root / layout.TAG_MANIFEST).write_text(bag.manifest(root, tags))
+    list_anew(root)
     return Change(f"{name} listed anew", (layout.SIGNATURE, layout.TAG_MANIFEST, name))
 
 
@@ -122,15 +120,15 @@ def test_every_change_of_a_member_is_found_and_the_member_is_named(tmp_path: Pat
     root = opened(built(fill().site), tmp_path / "one")
     whole = shutil.copytree(root, tmp_path / "whole")
     names = [name for name in bag.members(root) if name not in layout.VERIFIERS]
-    assert checking._checked(root, None).code == checking.HOLDS
+    assert checking.verified(root).code == checking.HOLDS
     dice = random.Random(SEED)  # noqa: S311  # a test that can be run again
     missed: list[Any] = []
     for _turn in range(MUTATIONS):
         way = dice.choices([one for one, _weight in WAYS], [weight for _one, weight in WAYS])[0]
         done = way(root, names, dice)
-        outcome = checking._checked(root, None)
+        outcome = checking.verified(root)
         if outcome.code != checking.WRONG or not found_in(outcome) & named_for(done):
             missed.append((done, outcome.code, sorted(found_in(outcome))))
         put_back(root, whole, done)
     assert missed == []
-    assert checking._checked(root, None).code == checking.HOLDS
+    assert checking.verified(root).code == checking.HOLDS

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import base64
 import json
+import os
 import shutil
 import subprocess
 import sys
 import zipfile
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -16,11 +18,11 @@ from facility.compute import note, tree
 from facility.pack import bag, building, layout
 from facility.trust import anew, keyfiles, keys
 from tests import make
+from tests.pack.forging import list_anew
 from tests.pack.kit import built, opened
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("_short_report", "folder")]
 STATEMENTS = ["Files unchanged: ", "Events belong to the log of ", "Signed by the key "]
@@ -43,10 +45,7 @@ def run(root: Path, *arguments: str) -> tuple[int, str]:
 
 def listed_anew(root: Path) -> None:
     """Make the manifests anew and sign them, as whoever holds the key of the box could."""
-    payload = [one for one in bag.members(root) if one.startswith("data/")]
-    (root / layout.MANIFEST).write_text(bag.manifest(root, payload))
-    tags = sorted([layout.BAGIT, layout.BAG_INFO, layout.MANIFEST, *layout.VERIFIERS])
-    (root / layout.TAG_MANIFEST).write_text(bag.manifest(root, tags))
+    list_anew(root)
     bag.sign(root)
 
 
@@ -64,6 +63,24 @@ def test_a_changed_byte_ends_with_1_and_names_the_member(pack: Path) -> None:
     code, told = run(pack)
     assert code == 1
     assert "data/README.txt: was changed" in told
+
+
+def test_a_name_that_no_terminal_can_show_is_named_and_neither_ends_a_line_nor_steers_the_screen(pack: Path) -> None:
+    """ESC [ 2 J clears the screen (ECMA-48, 8.3.39); the lone byte is no UTF-8, and the far side takes ASCII alone."""
+    for name in (b"data/one\nFiles unchanged: yes", b"data/two\x1b[2J", b"data/three\xff", "data/größer".encode()):
+        Path(os.fsdecode(os.fsencode(pack) + b"/" + name)).write_bytes(b"x")
+    command = [sys.executable, "-S", str(pack / "verify.py")]
+    done = subprocess.run(
+        command, env={"PYTHONIOENCODING": "ascii"}, capture_output=True, check=False, timeout=60
+    )  # our own program
+    assert done.returncode == 1
+    assert done.stderr == b""
+    lines = done.stdout.decode("ascii").splitlines()
+    assert lines[0] == "Files unchanged: NO"
+    assert [line.split(": ")[0] for line in lines[1:5]] == [
+        "  data/gr\\xf6\\xdfer", "  data/one\\u{a}Files unchanged", "  data/three\\u{dcff}", "  data/two\\u{1b}[2J",
+    ]  # fmt: skip
+    assert lines[5].startswith("Events belong")
 
 
 def test_without_a_key_the_signature_is_not_checked_and_it_ends_with_2(pack: Path) -> None:

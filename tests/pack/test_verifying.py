@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
@@ -19,6 +20,7 @@ from facility import events
 from facility.models import Job
 from facility.pack import building, checking, layout, uploads, wording
 from tests import make
+from tests.pack.forging import FINGERPRINT, sign_anew
 from tests.pack.kit import built, opened
 from tests.pack.test_pages import run_next
 
@@ -28,10 +30,10 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("_short_report", "folder")]
 
 
-def sent(path: Path) -> HttpResponse:
+def sent(path: Path, **more: str) -> HttpResponse:
     """Send a file to be verified, without an account, and follow to what was found."""
     upload = SimpleUploadedFile(path.name, path.read_bytes(), "application/zip")
-    return Client().post(reverse("pack:verify"), {"pack": upload}, follow=True)  # type: ignore[return-value]  # a response
+    return Client().post(reverse("pack:verify"), {"pack": upload, **more}, follow=True)  # type: ignore[return-value]  # a response
 
 
 def test_anybody_verifies_a_pack_and_reads_three_statements_and_what_is_not_proved(folder: Path) -> None:
@@ -107,13 +109,18 @@ def test_a_later_pack_continues_an_earlier_one_and_a_strange_one_does_not(tmp_pa
     assert (outcome.code, len(outcome.statements)) == (checking.HOLDS, 7)
     turned = checking.check(building.path_of(first), building.path_of(second))
     assert turned.code == checking.WRONG
-    assert "knew" in turned.statements[-1].problems[0][1]
+    assert "the older head tells of" in turned.statements[-1].problems[0][1]
     root = opened(first, tmp_path)
     leaves = (root / layout.LEAVES).read_text().split()
     (root / layout.LEAVES).write_text("\n".join(["0" * 64, *leaves[1:]]) + "\n")
-    assert checking.continues(opened(second, tmp_path / "b"), root).problems == (
-        (layout.LEAVES, "Event 1 is another than in the older pack."),
-    )
+    sign_anew(root)
+    outcome = checking.check(building.path_of(second), root)
+    assert outcome.code == checking.WRONG
+    assert [words for _member, words in outcome.statements[-1].problems] == [
+        f"does not go on from the older head of {len(leaves)} events",
+        "is not signed by a key in data/keys.json",
+        "Event 1 is another than in the older pack.",
+    ]
 
 
 def test_a_head_that_was_mailed_is_enough_to_tell_whether_a_later_pack_goes_on_from_it(tmp_path: Path) -> None:
@@ -123,12 +130,64 @@ def test_a_head_that_was_mailed_is_enough_to_tell_whether_a_later_pack_goes_on_f
     head.write_bytes((opened(first, tmp_path / "a") / layout.HEAD).read_bytes())
     outcome = checking.check(building.path_of(second), head)
     assert (outcome.code, len(outcome.statements)) == (checking.HOLDS, 4)
-    assert "goes on from the older signed head" in wording.lines(outcome)[-1].title
+    assert "goes on from the older pack or signed head" in wording.lines(outcome)[-1].title
     later = tmp_path / "later.note"
     later.write_bytes((opened(second, tmp_path / "b") / layout.HEAD).read_bytes())
     outcome = checking.check(building.path_of(first), later)
     assert outcome.code == checking.WRONG
     assert "the older head tells of" in outcome.statements[-1].problems[0][1]
+
+
+def test_an_older_file_that_is_none_is_not_checked_and_the_pack_is_told_all_the_same(tmp_path: Path) -> None:
+    (tmp_path / "letter.txt").write_text("Dear Ina,")
+    outcome = checking.check(building.path_of(built(make.site())), tmp_path / "letter.txt")
+    assert outcome.code == checking.NOT_CHECKED
+    assert [one.holds for one in outcome.statements] == [True, True, True, None]
+    assert "no zip that can be read" in outcome.statements[-1].problems[0][1]
+
+
+@pytest.fixture
+def forged(tmp_path: Path) -> tuple[Path, str]:
+    """Return a pack whose calendar somebody changed and signed with their own key, and the fingerprint it still names."""
+    root = opened(built(make.site()), tmp_path / "forged")
+    named = json.loads((root / layout.ABOUT).read_text())["fingerprint"]
+    assert named in (root / layout.README).read_text()
+    (root / layout.DUE).write_bytes(b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n")
+    sign_anew(root)
+    return root, named
+
+
+def test_the_key_that_is_told_is_the_one_that_signed_and_not_the_one_that_the_pack_names(
+    forged: tuple[Path, str], tmp_path: Path, capsys: Any
+) -> None:
+    root, named = forged
+    page = sent(Path(shutil.make_archive(str(tmp_path / "again"), "zip", root.parent, root.name))).content.decode()
+    assert FINGERPRINT in page
+    assert named not in page
+    call_command("verify_pack", str(root))
+    told = capsys.readouterr().out
+    assert f"key that signed: {FINGERPRINT}" in told
+    assert named not in told
+
+
+def test_the_fingerprint_of_the_wall_sheet_is_asked_of_command_and_page(
+    forged: tuple[Path, str], tmp_path: Path, capsys: Any
+) -> None:
+    root, named = forged
+    with pytest.raises(SystemExit) as ended:
+        call_command("verify_pack", str(root), "--key", named.upper())
+    assert ended.value.code == checking.WRONG
+    assert "not by the key asked for" in capsys.readouterr().out
+    call_command("verify_pack", str(root), "--key", FINGERPRINT)
+    archive = Path(shutil.make_archive(str(tmp_path / "again"), "zip", root.parent, root.name))
+    gaps = " ".join(named[at : at + 4] for at in range(0, 64, 4))
+    assert "not by the key asked for" in sent(archive, fingerprint=gaps).content.decode()
+    assert sent(archive, fingerprint=FINGERPRINT).content.decode().count("holds</span>") == 3
+    refused = sent(archive, fingerprint="abc")
+    assert refused.status_code == 422
+    assert "“abc” has 3 characters" in refused.content.decode()
+    with pytest.raises(CommandError, match="has 3 characters"):
+        call_command("verify_pack", str(root), "--key", "abc")
 
 
 def test_the_command_ends_with_0_1_or_2(tmp_path: Path, capsys: Any) -> None:

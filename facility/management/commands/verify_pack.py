@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from argparse import ArgumentTypeError
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,14 @@ from facility.pack import checking, wording
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
+
+
+def fingerprint(text: str) -> str:
+    """Return a fingerprint without gaps. Errors: ArgumentTypeError for what is none."""
+    try:
+        return checking.fingerprint_of(text)
+    except ValueError as error:
+        raise ArgumentTypeError(str(error)) from error
 
 
 class Command(BaseCommand):
@@ -29,9 +38,14 @@ class Command(BaseCommand):
             help="an older pack, or a signed head by itself, that this one should continue",
         )
 
+        parser.add_argument(
+            "--key", type=fingerprint, default="", metavar="FINGERPRINT",
+            help="fingerprint on the wall sheet: the key that must have signed, or passed on to the one that did",
+        )  # fmt: skip
+
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            outcome = checking.check(options["file"], options["older"])
+            outcome = checking.check(options["file"], options["older"], pin=options["key"])
         except OSError as error:
             raise CommandError(str(error), returncode=checking.NOT_CHECKED) from error
         if outcome.refused:
@@ -40,7 +54,7 @@ class Command(BaseCommand):
             self.stdout.write(f"{line.said}: {line.title}")
             for member, words in line.problems:
                 self.stdout.write(f"  {member}: {words}")
-        self.stdout.write(f"key that the pack names: {outcome.about.get('fingerprint', 'none that could be read')}")
+        self.stdout.write(f"key that signed: {outcome.fingerprint or 'none that could be found'}")
         self.stdout.write("Not proved:")
         for words in wording.not_proved():
             self.stdout.write(f"  {words}")

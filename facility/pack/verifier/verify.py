@@ -34,15 +34,15 @@ class Statement:
 
     def wrong(self, member, words):
         self.holds = False
-        self.problems.append((member, words))
+        self.said(member, words)
 
     def said(self, member, words):
-        self.problems.append((member, words))
+        self.problems.append((_plain(member), _plain(words)))
 
     def unchecked(self, member, words):
         if self.holds:
             self.holds = None
-        self.problems.append((member, words))
+        self.said(member, words)
 
 
 class Report:
@@ -56,6 +56,11 @@ class Report:
         asked = (self.files, self.events, self.signature) + ((self.continues,) if self.continues else ())
         told = [one.holds for one in asked]
         return 1 if False in told else 2 if None in told else 0
+
+
+def _plain(text):
+    """Return a text of the pack so that it can neither end a line nor steer a terminal."""
+    return "".join(one if one.isprintable() else "\\u{%x}" % ord(one) for one in str(text))
 
 
 def _add(p, q):
@@ -133,11 +138,35 @@ def _base64(code):
     return raw
 
 
-def _lines(path):
-    found = path.read_bytes().decode().split("\n")
+def _text(folder, name):
+    path = folder / name
+    if path.is_symlink() or not path.is_file():
+        raise ValueError("it is missing")
+    return path.read_bytes().decode()
+
+
+def _lines(folder, name):
+    found = _text(folder, name).split("\n")
     if found.pop():
         raise ValueError("its last line is not ended")
     return found
+
+
+def _json(text):
+    def refuse(constant):
+        raise ValueError("JSON knows no " + constant)
+
+    return json.loads(text, parse_constant=refuse)
+
+
+def _string(told, name):
+    if not isinstance(told[name], str):
+        raise ValueError("no such text: " + name)
+    return told[name]
+
+
+def _leaves(folder):
+    return [_hex(line) for line in _lines(folder, LEAVES)]
 
 
 def _digest(path):
@@ -150,7 +179,7 @@ def _digest(path):
 
 def _manifest(folder, name, report):
     told = set()
-    for line in _lines(folder / name):
+    for line in _lines(folder, name):
         digest, path = line[:64], line[66:]
         parts = path.split("/")
         if not LISTED.fullmatch(line) or path in told or {"", ".", ".."} & set(parts):
@@ -171,26 +200,27 @@ def _compared(at, path, digest, report):
 
 
 def _files(folder, report):
-    told = _tried(report.files, TAGS, _manifest, folder, TAGS, report) or set()
+    tags = _tried(report.files, TAGS, _manifest, folder, TAGS, report)
+    payload = _tried(report.files, PAYLOAD, _manifest, folder, PAYLOAD, report)
     for need in ("bagit.txt", "bag-info.txt", PAYLOAD):
-        if need not in told:
+        if tags is not None and need not in tags:
             report.files.wrong(need, "is not in the tag manifest")
     if (folder / "bagit.txt").is_file() and (folder / "bagit.txt").read_bytes() != BAGIT:
         report.files.wrong("bagit.txt", "is not that of a pack")
-    payload = _tried(report.files, PAYLOAD, _manifest, folder, PAYLOAD, report) or set()
-    known, seen = told | payload | {TAGS, SIGNATURE}, {}
+    listed = None if None in (tags, payload) else tags | payload | {TAGS, SIGNATURE}
+    seen = {}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
-        if path.is_symlink() or (not path.is_dir() and name not in known):
+        if path.is_symlink() or (listed is not None and not path.is_dir() and name not in listed):
             report.files.wrong(name, "does not belong to the pack")
         if seen.setdefault(name.lower(), name) != name:
             report.files.wrong(name, "differs only in capitals from " + seen[name.lower()])
 
 
-def _note(raw):
-    text, gap, tail = raw.decode().rpartition("\n\n")
+def _note(whole):
+    text, gap, tail = whole.rpartition("\n\n")
     lines, signed = text.split("\n"), tail.split("\n")
-    if not gap or signed.pop() or len(lines) != 3 or not re.fullmatch("[1-9][0-9]*", lines[1]):
+    if not gap or signed.pop() or len(lines) != 3 or not re.fullmatch("[1-9][0-9]{0,14}", lines[1]):
         raise ValueError("it is no signed head of a log")
     found = []
     for line in signed:
@@ -201,8 +231,8 @@ def _note(raw):
     return text + "\n", int(lines[1]), _base64(lines[2]), found
 
 
-def _note_in(path):
-    return _note(path.read_bytes())
+def _note_in(folder, name):
+    return _note(_text(folder, name))
 
 
 def _signer(text, signed, keys):
@@ -215,7 +245,7 @@ def _signer(text, signed, keys):
 
 
 def _events(folder, report, notes):
-    leaves = [_hex(line) for line in _lines(folder / LEAVES)]
+    leaves = _leaves(folder)
     report.size = len(leaves)
     found = roots(leaves, {size for _, size, _, _ in notes.values()})
     for name, (_, size, root, _) in notes.items():
@@ -226,8 +256,10 @@ def _events(folder, report, notes):
 
 def _chain(folder, report, leaves):
     last = 0
-    for line in _lines(folder / EVENTS):
-        one = json.loads(line)
+    for line in _lines(folder, EVENTS):
+        one = _json(line)
+        if len(one) != 4:
+            raise ValueError("an event has a part too many: " + line[:200])
         seq, prev = one["seq"], _hex(one["prev"])
         made = hashlib.sha256(b"deepstead event v1\0" + prev + one["payload"].encode()).digest()
         fits = type(seq) is int and last < seq <= len(leaves) and made == leaves[seq - 1] == _hex(one["digest"])
@@ -237,14 +269,20 @@ def _chain(folder, report, leaves):
             last = seq
 
 
+def _list(told):
+    if not isinstance(told, list):
+        raise ValueError("it is no list")
+    return told
+
+
 def _keys(folder, report):
     keys, before = {}, {}
-    for row in json.loads((folder / KEYS).read_bytes().decode()):
-        if row["use"] != "log":
+    for row in _list(_json(_text(folder, KEYS))):
+        if _string(row, "use") != "log":
             continue
         raw = _hex(row["public_hex"])
         told = hashlib.sha256(raw).hexdigest()
-        if told != row["fingerprint"]:
+        if told != _string(row, "fingerprint"):
             report.signature.wrong(KEYS, "a fingerprint is not that of its key")
         if told in keys:
             report.signature.wrong(KEYS, "a key is there twice")
@@ -277,7 +315,7 @@ def _signature(folder, report, notes, pin):
 
 
 def _tags(folder, key, report):
-    signature = _base64((folder / SIGNATURE).read_bytes().decode("ascii"))
+    signature = _base64(_text(folder, SIGNATURE))
     if not ed25519(key, b"deepstead pack v1\0" + (folder / TAGS).read_bytes(), signature):
         report.signature.wrong(SIGNATURE, "does not fit the tag manifest")
 
@@ -285,19 +323,21 @@ def _tags(folder, key, report):
 def _passed_on(row, raw, known, report):
     """Return the fingerprint of the key that passed on to this one, if both signed so."""
     told = row["passed_on"]
-    if not told:
+    if told is None:
         return ""
-    lines = dict(line.split(": ", 1) for line in told["text"].split("\n")[1:-1])
-    content = b"deepstead key statement v1\0" + told["text"].encode()
-    if told.get("broken") and lines["new"] == row["fingerprint"] and "chain" in lines:
-        if ed25519(raw, content, _base64(told["new_signature"])):
-            report.lost.append(LOST % (lines["old"][:16], lines["new"][:16]))
+    statement = _string(told, "text")
+    lines = dict(line.split(": ", 1) for line in statement.split("\n")[1:-1])
+    old, new = lines["old"], lines["new"]
+    content = b"deepstead key statement v1\0" + statement.encode()
+    if told.get("broken") == "yes" and new == row["fingerprint"] and "chain" in lines:
+        if ed25519(raw, content, _base64(_string(told, "new_signature"))):
+            report.lost.append(LOST % (old[:16], new[:16]))
             return ""
-    if lines["new"] == row["fingerprint"] and (
-        ed25519(known.get(lines["old"], b""), content, _base64(told["old_signature"]))
-        and ed25519(raw, content, _base64(told["new_signature"]))
+    if new == row["fingerprint"] and (
+        ed25519(known.get(old, b""), content, _base64(_string(told, "old_signature")))
+        and ed25519(raw, content, _base64(_string(told, "new_signature")))
     ):
-        return lines["old"]
+        return old
     report.signature.wrong(KEYS, "a key was not passed on by the one before it")
     return ""
 
@@ -317,9 +357,9 @@ def verify_folder(path, pin="", older=None):
     for need in (TAGS, SIGNATURE, PAYLOAD, HEAD, LEAVES, EVENTS, KEYS):
         if not (folder / need).is_file():
             report.files.wrong(need, "is missing")
-    for at in [folder / HEAD, *sorted((folder / "data/checkpoints").glob("*"))]:
-        name = at.relative_to(folder).as_posix()
-        told = _tried(report.events, name, _note_in, at)
+    earlier = sorted(one for one in (folder / "data/checkpoints").rglob("*") if not one.is_dir())
+    for name in [HEAD, *(one.relative_to(folder).as_posix() for one in earlier)]:
+        told = _tried(report.events, name, _note_in, folder, name)
         if told:
             notes[name] = told
     if HEAD not in notes:
@@ -328,25 +368,25 @@ def verify_folder(path, pin="", older=None):
     _tried(report.signature, KEYS, _signature, folder, report, notes, "".join(pin.lower().split()))
     if older:
         report.continues = Statement()
-        _tried(report.continues, LEAVES, _continues, folder, Path(older), report)
+        _tried(report.continues, LEAVES, _continues, folder, Path(older), notes.get(HEAD), report)
     return report
 
 
 def _older_head(older):
     if older.is_dir():
-        return _note((older / HEAD).read_bytes())
+        return _note_in(older, HEAD)
     if zipfile.is_zipfile(str(older)):
         with zipfile.ZipFile(str(older)) as archive:
             found = [one for one in archive.infolist() if one.filename.split("/", 1)[-1] == HEAD]
             if len(found) != 1 or found[0].file_size > LONGEST_NOTE:
                 raise ValueError("it is a zip without one " + HEAD)
-            return _note(archive.read(found[0]))
+            return _note(archive.read(found[0]).decode())
     if older.stat().st_size > LONGEST_NOTE:
         raise ValueError("it is no signed head of a log")
-    return _note(older.read_bytes())
+    return _note(older.read_bytes().decode())
 
 
-def _continues(folder, older, report):
+def _continues(folder, older, head, report):
     """Say whether the log goes on from an older head: its first events lead to that root (RFC 9162, 2.1)."""
     try:
         text, size, root, signed = _older_head(older)
@@ -354,15 +394,17 @@ def _continues(folder, older, report):
         report.continues.unchecked(older.name, "cannot be read: %s" % error)
         return
     report.older_size = size
-    leaves = [_hex(line) for line in _lines(folder / LEAVES)]
-    if text.split("\n")[0] != _note_in(folder / HEAD)[0].split("\n")[0]:
+    leaves = _leaves(folder)
+    if not head:
+        report.continues.wrong(HEAD, "cannot be read")
+    elif text.split("\n")[0] != head[0].split("\n")[0]:
         report.continues.wrong(older.name, "is of another log")
     elif size > len(leaves):
         report.continues.wrong(LEAVES, "has %d events, the older head tells of %d" % (len(leaves), size))
     elif roots(leaves[:size], {size})[size] != root:
         report.continues.wrong(LEAVES, "does not go on from the older head of %d events" % size)
-    keys = _keys(folder, Report())[0]
-    if _signer(text, signed, keys.values()) is None:
+    known = _tried(report.continues, KEYS, _keys, folder, Report())
+    if known and _signer(text, signed, known[0].values()) is None:
         report.continues.wrong(older.name, "is not signed by a key in " + KEYS)
 
 
@@ -376,6 +418,7 @@ def main():
         reader.error("--key: a fingerprint is 64 digits and letters a to f; this one is %r" % given.key)
     if not Path(given.folder).is_dir():
         reader.error("there is no folder %s" % given.folder)
+    sys.stdout.reconfigure(errors="backslashreplace")
     report = verify_folder(given.folder, given.key, given.older)
     told = [
         ("Files unchanged", report.files),
