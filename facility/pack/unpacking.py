@@ -21,6 +21,10 @@ LONGEST_NAME: Final = 240
 #: packs name their members with these letters alone
 PART: Final = re.compile(r"[A-Za-z0-9._-]+", re.ASCII)
 ENCRYPTED: Final = 0x1
+#: what the standard library makes of a zip that it cannot read; the last one of a name that is no text
+UNREADABLE: Final = (
+    zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, EOFError, OSError, zlib.error, UnicodeDecodeError,
+)  # fmt: skip
 
 
 class ArchiveRefusedError(ValueError):
@@ -48,7 +52,7 @@ def unpack(source: Path, target: Path, limits: Limits | None = None) -> Path:
             found = _looked_through(archive.infolist(), limits)
             for told in found:
                 _write(archive, told, target)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, EOFError, OSError, zlib.error) as error:
+    except UNREADABLE as error:
         raise ArchiveRefusedError(_("This is no zip that can be read: %(why)s") % {"why": error}) from error
     return target / found[0].filename.split("/")[0]
 

@@ -107,7 +107,14 @@ def _no_zip(raw: bytes) -> bytes:
     return b"%PDF-1.7" + raw[:20]
 
 
-@pytest.mark.parametrize("harm", [_cut, _flip, _no_zip, lambda _raw: b"", lambda raw: raw[:4]])
+def _no_text(raw: bytes) -> bytes:
+    """Break a name that is said to be UTF-8 (APPNOTE 4.4.4, bit 11) by a byte that UTF-8 knows not."""
+    at = raw.index(b"PK\x01\x02")
+    flagged = raw[: at + 9] + b"\x08" + raw[at + 10 :]
+    return flagged[: at + 46] + b"\xff" + flagged[at + 47 :]
+
+
+@pytest.mark.parametrize("harm", [_cut, _flip, _no_zip, _no_text, lambda _raw: b"", lambda raw: raw[:4]])
 def test_a_damaged_file_is_refused_in_words(harm: Callable[[bytes], bytes], tmp_path: Path) -> None:
     path = made(tmp_path / "a.zip", ("pack/a", b"HELLO" * 9), how=zipfile.ZIP_STORED)
     path.write_bytes(harm(path.read_bytes()))
