@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -16,10 +17,10 @@ from facility.models import Check, Event, Volume
 from facility.papers.printing import STYLE, of_size, pressed
 from facility.report import changes, checks, front, gaps, summary
 from facility.report.build import BuiltVolume, Scope, closed_month, volumes
-from facility.report.pages import REPORT_STYLE
+from facility.report.pages import REPORT_STYLE, sheet_of
 from facility.report.scope import Frame
 from facility.report.sealing_check import faults_of
-from facility.report.shape import Picture
+from facility.report.shape import Picture, Section
 from maintenance.models import Defect
 from tests import make
 from tests.treatments.after.pdf_text import pages_of
@@ -135,6 +136,28 @@ def test_what_must_be_seen_in_one_look_stands_on_the_first_page_of_either_paper(
                        "58 more", "What this report proves", "It does not prove that a reading was true", "verify.html",
                        "python3 verify.py", *(digits for _label, digits in front._digests())):  # fmt: skip
             assert wanted in first, (paper, wanted)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_fullest_first_page_ends_with_the_last_digest(paper: str) -> None:
+    """Nine sorts of disorder with two long lines each, a scope of one code and a ground in two lines."""
+    site = make.site(zone="UTC", name="Recompression facility of the northern harbours and fishing grounds")
+    scope = _scope(site, paper=paper)
+    frame = Frame(scope, scope.from_day, scope.to_day, date(2026, 3, 1))
+    opening = summary.volume(frame, [], checks.checks_of(frame))
+    assert opening.front is not None
+    full = tuple(
+        replace(row, count=9999, lines=("M" * front.BRIEF_LETTERS,) * front.BRIEF_ROWS, more="9997 more")
+        for row in opening.front.rows
+    )
+    page = replace(opening.front, rows=full, about="It is about everything that a visit can ask. " * 10)
+    with_rest = replace(opening, front=page, sections=(*opening.sections, Section("What follows", "The other volumes")))
+    sheet = sheet_of(with_rest, scope)
+    pages = pages_of(pressed(sheet.html, STYLE, sheet.css.removeprefix(STYLE.read_text(encoding="utf-8"))))
+    label, digits = front._digests()[-1]
+    assert len(full) == 9
+    assert label in pages[0]
+    assert digits in " ".join(pages[0].split())
 
 
 def test_a_check_keyed_in_from_paper_is_not_called_late() -> None:
