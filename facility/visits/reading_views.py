@@ -20,8 +20,9 @@ from facility.visits.forms import DayForm
 from facility.visits.person import trail_of
 from facility.visits.services import link_of, note_use, start_of_day
 from facility.visits.views import UNPROCESSABLE, mark_of
+from maintenance.calibrating.trail import below, numbered, rests_on
 from maintenance.calibrating.trail import trail_of as calibration_trail
-from maintenance.models import Equipment
+from maintenance.models import Equipment, ReferenceCertificate
 from maintenance.planning.history import history_of
 from maintenance.planning.item_view import WORD_MARKS
 from maintenance.upkeep.state import due_states, due_states_of
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
 
     from facility.models import ReadingLink
+    from maintenance.calibrating.trail import Step
 
 
 def _opened(secret: str, area: str = "") -> tuple[ReadingLink, datetime]:
@@ -109,9 +111,29 @@ def look_item(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
     lines = [line for line in history_of(row, link.site) if link.from_day is None or line.on >= link.from_day]
     context = _context(
         link, secret, row=row, states=[(WORD_MARKS[state.word], state) for state in states],
-        steps=calibration_trail(row), lines=lines,
+        steps=numbered(calibration_trail(row)), lines=lines,
     )  # fmt: skip
     return render(request, "visits/look_item.html", context)
+
+
+@login_not_required
+@require_safe
+@never_cache
+def look_certificate(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
+    """Show one certificate of a reference, what it rests on, and what was compared with it."""
+    link, _at = _opened(secret, "plant")
+    row = get_object_or_404(ReferenceCertificate.objects.select_related("reference"), pk=pk, reference__site=link.site)
+    above = [step for step in rests_on(row) if _within(step, link)]
+    if link.chamber_id is not None and not any(step.kind == "calibration" for step in above):
+        raise Http404
+    shown = [step for step in above if link.from_day is None or step.on >= link.from_day]
+    context = _context(link, secret, row=row, below=numbered(below(row)[1:]), above=numbered(shown))
+    return render(request, "visits/look_certificate.html", context)
+
+
+def _within(step: Step, link: ReadingLink) -> bool:
+    """Return whether a step is of the chamber that the link shows, or of none."""
+    return step.kind != "calibration" or link.chamber_id in (None, step.row.equipment.chamber_id)
 
 
 @login_not_required

@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern] = [
     path("look/<str:secret>/", reading_views.look, name="look"),
     path("look/<str:secret>/day/", reading_views.look_day, name="look_day"),
     path("look/<str:secret>/item/<int:pk>/", reading_views.look_item, name="look_item"),
+    path("look/<str:secret>/certificate/<int:pk>/", reading_views.look_certificate, name="look_certificate"),
     path("look/<str:secret>/person/<int:pk>/", reading_views.look_person, name="look_person"),
     path("<slug:site>/visits/", views.visits, name="visits"),
     path("<slug:site>/visits/record/", views.record_visit, name="record_visit"),

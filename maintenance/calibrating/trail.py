@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from facility.events import first_events
 from maintenance.models import Calibration, CylinderAnalysis, GasSample, ReferenceCertificate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from datetime import date
 
     from maintenance.models import Equipment, WorkRecord
@@ -104,6 +105,15 @@ def _up(certificates: list[ReferenceCertificate], found: list[Step], seen: set[i
     above = list(carried.order_by("-calibrated_on", "-pk"))
     found += [Step("certificate", one, one.calibrated_on, one.due_on, depth + 1) for one in above]
     _up(above, found, seen, depth + 1)
+
+
+def numbered(steps: Sequence[Step]) -> list[tuple[Step, int | None]]:
+    """Return the steps of a trail, each with the number of the event that stored its row, in a query a kind."""
+    rows: dict[str, list[int]] = {}
+    for step in steps:
+        rows.setdefault(step.row._meta.label_lower, []).append(step.row.pk)
+    first = {(label, pk): seq for label, ids in rows.items() for pk, seq in first_events(label, ids).items()}
+    return [(step, first.get((step.row._meta.label_lower, step.row.pk))) for step in steps]
 
 
 def analysed_with(equipment: Equipment, since: date) -> list[Step]:

@@ -12,7 +12,10 @@ from django.urls import reverse
 from facility import events, services
 from facility.models import Event, ReadingLink, Site, SiteRole
 from facility.visits.services import LONGEST, link_of, open_door
+from maintenance.calibrating import recalls
+from maintenance.models import Recall
 from tests import make
+from tests.maintenance.calibrating import support
 from tests.visits.test_findings import client_of
 
 pytestmark = pytest.mark.django_db
@@ -27,6 +30,12 @@ def made(at: Site, **fields: object) -> tuple[ReadingLink, str]:
 
 def look(secret: str, page: str = "look", *parts: object) -> int:
     return Client().get(reverse(f"visits:{page}", args=[secret, *parts])).status_code
+
+
+def page_of(secret: str, page: str, *parts: object) -> str:
+    answer = Client().get(reverse(f"visits:{page}", args=[secret, *parts]))
+    assert answer.status_code == 200
+    return answer.content.decode()
 
 
 def test_a_link_opens_at_its_time_and_not_after_its_end() -> None:
@@ -95,6 +104,46 @@ def test_a_link_to_one_chamber_shows_no_item_of_another_nor_of_another_site() ->
     assert other.tag not in shown
 
 
+def test_a_link_leads_from_a_gauge_to_its_certificate_and_back_to_all_that_rests_on_it() -> None:
+    """Both ways, each step with its event; what a chamber's link does not show stays out of it."""
+    site = make.site()
+    here, there = make.chamber(site), make.chamber(site)
+    first, second = make.equipment(site, chamber=here), make.equipment(site, chamber=there)
+    certificate = support.certificate(support.reference(site), accreditation="Mark 7")
+    rows = [support.comparison(item, certificate) for item in (first, second)]
+    _link, secret = made(site)
+    way_down, way_up = page_of(secret, "look_item", first.pk), page_of(secret, "look_certificate", certificate.pk)
+    assert reverse("visits:look_certificate", args=[secret, certificate.pk]) in way_down
+    for row in rows:
+        assert reverse("visits:look_item", args=[secret, row.equipment_id]) in way_up
+        stored = Event.objects.filter(subject_kind="maintenance.calibration", subject_id=row.pk).order_by("seq")[0]
+        assert f"event {stored.seq}" in way_up
+    assert "Mark 7" in way_up
+    narrow = page_of(made(site, chamber=here)[1], "look_certificate", certificate.pk)
+    assert (first.tag in narrow, second.tag in narrow) == (True, False)
+    assert look(made(site, chamber=make.chamber(site))[1], "look_certificate", certificate.pk) == 404
+    assert look(made(make.site())[1], "look_certificate", certificate.pk) == 404
+    assert look(made(site, scope="people")[1], "look_certificate", certificate.pk) == 404
+    later = page_of(made(site, from_day=support.DAY + timedelta(days=1))[1], "look_certificate", certificate.pk)
+    assert first.tag not in later
+
+
+def test_a_comparison_in_doubt_is_not_told_as_good_by_link() -> None:
+    site = make.site()
+    certificate = support.certificate(support.reference(site))
+    row = support.comparison(make.equipment(site), certificate)
+    _link, secret = made(site)
+    for page, pk in (("look_item", row.equipment_id), ("look_certificate", certificate.pk)):
+        assert "in doubt" not in page_of(secret, page, pk)
+    found = Recall(
+        site=site, reference=certificate.reference, last_good_on=support.DAY - timedelta(days=9),
+        found_on=support.DAY + timedelta(days=9), why="Reads low",
+    )  # fmt: skip
+    recalls.start(found, by=make.BY)
+    for page, pk in (("look_item", row.equipment_id), ("look_certificate", certificate.pk)):
+        assert "in doubt" in page_of(secret, page, pk)
+
+
 def test_days_before_the_first_day_shown_are_refused_with_that_day() -> None:
     _link, secret = made(make.site(), from_day=date(2026, 3, 1))
     answer = Client().get(reverse("visits:look_day", args=[secret]), {"day": "27 Feb 2026"})
@@ -106,7 +155,11 @@ def test_pages_read_by_link_take_nothing_and_are_not_kept_by_a_cache() -> None:
     site = make.site()
     _link, secret = made(site)
     person, item = make.person(site), make.equipment(site)
-    for page, parts in (("look", ()), ("look_day", ()), ("look_item", (item.pk,)), ("look_person", (person.pk,))):
+    certificate = support.certificate(support.reference(site))
+    for page, parts in (
+        ("look", ()), ("look_day", ()), ("look_item", (item.pk,)), ("look_certificate", (certificate.pk,)),
+        ("look_person", (person.pk,)),
+    ):  # fmt: skip
         address = reverse(f"visits:{page}", args=[secret, *parts])
         assert Client().post(address).status_code == 405, page
         answer = Client().get(address)
