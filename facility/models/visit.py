@@ -76,6 +76,11 @@ class VisitFinding(Kept):
     def __str__(self) -> str:
         return f"{self.number}: {self.text[:60]}"
 
+    @property
+    def is_answered(self) -> bool:
+        """Whether an answer that counts is on record."""
+        return any(one.is_current for one in self.answers.all())
+
 
 class FindingAnswer(Entry):
     """One answer to a finding, with what proves it."""

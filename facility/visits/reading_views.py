@@ -14,12 +14,12 @@ from django.views.decorators.http import require_safe
 
 from facility import events
 from facility.fields import day_text
-from facility.models import Person, VisitFinding
+from facility.models import Person
 from facility.visits.day import checks_of
 from facility.visits.forms import DayForm
 from facility.visits.person import trail_of
 from facility.visits.services import link_of, note_use, start_of_day
-from facility.visits.views import UNPROCESSABLE, mark_of
+from facility.visits.views import UNPROCESSABLE, findings_of, mark_of
 from maintenance.calibrating.trail import below, numbered, rests_on
 from maintenance.calibrating.trail import trail_of as calibration_trail
 from maintenance.models import Equipment, ReferenceCertificate
@@ -68,10 +68,7 @@ def look(request: HttpRequest, secret: str) -> HttpResponse:
     if context["shows"]["people"]:
         context["people"] = list(Person.objects.filter(site=link.site, retired_at=None))
     if context["shows"]["findings"]:
-        rows = VisitFinding.objects.filter(inspection__site=link.site, retired_at=None).select_related("inspection")
-        context["findings"] = [
-            (mark_of(row, today), row) for row in rows.prefetch_related("answers").order_by("due_on")
-        ]
+        context["findings"] = [(mark_of(row, today), row) for row in findings_of(link.site).order_by("due_on", "pk")]
     return render(request, "visits/look.html", context)
 
 

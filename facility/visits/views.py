@@ -24,9 +24,11 @@ from facility.visits.forms import AnswerForm, CloseForm, FindingForm, Inspection
 if TYPE_CHECKING:
     from datetime import date
 
+    from django.db.models import QuerySet
     from django.http import HttpResponse
 
     from facility.http import StaffRequest
+    from facility.models import Site
 
 UNPROCESSABLE = 422
 
@@ -42,10 +44,18 @@ def today_at(visit: Visit) -> date:
 
 
 def mark_of(finding: VisitFinding, today: date) -> str:
-    """Return the mark of a finding: closed, waiting for an answer, or late."""
+    """Return the mark of a finding: closed, waiting to be closed, waiting for an answer, or late with it."""
     if finding.closed_on is not None:
         return "indate"
+    if finding.is_answered:
+        return "second"
     return "over" if finding.due_on < today else "due"
+
+
+def findings_of(site: Site) -> QuerySet[VisitFinding]:
+    """Return the findings of all visits to a site, with their visits and answers."""
+    rows = VisitFinding.objects.filter(inspection__site=site, retired_at=None).select_related("inspection")
+    return rows.prefetch_related("answers__evidence")
 
 
 def visits(request: StaffRequest, site: str) -> HttpResponse:
@@ -55,8 +65,8 @@ def visits(request: StaffRequest, site: str) -> HttpResponse:
     rows = Inspection.objects.filter(site=visit.site, retired_at=None).annotate(
         found=Count("findings"), open=Count("findings", filter=Q(findings__closed_on=None))
     )
-    waiting = VisitFinding.objects.filter(inspection__site=visit.site, closed_on=None, retired_at=None)
-    lines = [(mark_of(one, today), one) for one in waiting.select_related("inspection").order_by("due_on", "pk")]
+    waiting = findings_of(visit.site).filter(closed_on=None).order_by("due_on", "pk")
+    lines = [(mark_of(one, today), one) for one in waiting]
     return render(request, "visits/visits.html", context_of(visit, rows=list(rows), lines=lines, today=today))
 
 
@@ -94,7 +104,7 @@ def visit_page(request: StaffRequest, site: str, pk: int) -> HttpResponse:
         else:
             return redirect("visits:visit", site, pk)
     today = today_at(visit)
-    lines = [(mark_of(one, today), one) for one in VisitFinding.objects.filter(inspection=row, retired_at=None)]
+    lines = [(mark_of(one, today), one) for one in findings_of(visit.site).filter(inspection=row)]
     context = context_of(visit, row=row, lines=lines, form=form, today=today)
     return render(request, "visits/visit.html", context, status=UNPROCESSABLE if form.is_bound else 200)
 

@@ -94,7 +94,11 @@ def test_the_list_says_what_is_overdue_and_the_page_takes_answer_and_closing() -
     listed = client.get(reverse("visits:visits", args=[site.key])).content.decode()
     assert "overdue" in listed
     page = reverse("visits:finding", args=[site.key, row.pk])
+    assert "overdue since 1 Apr 2026" in client.get(page).content.decode()
     assert client.post(page, {"text": "Sign hung."}).status_code == 302
+    for told in (client.get(page), client.get(reverse("visits:visits", args=[site.key]))):
+        assert "answered, not closed" in told.content.decode()
+        assert "overdue" not in told.content.decode()
     closing = reverse("visits:close_finding", args=[site.key, row.pk])
     refused = client.post(
         closing, {"closed_on": "31 Feb 2026", "closed_by": "Ada Test", "closed_note": "Seen it myself."}

@@ -10,13 +10,13 @@ from django.test import Client
 from django.urls import reverse
 
 from facility import events, services
-from facility.models import Event, ReadingLink, Site, SiteRole
-from facility.visits.services import LONGEST, link_of, open_door
+from facility.models import Event, FindingAnswer, ReadingLink, Site, SiteRole
+from facility.visits.services import LONGEST, answer, link_of, open_door
 from maintenance.calibrating import recalls
 from maintenance.models import Recall
 from tests import make
 from tests.maintenance.calibrating import support
-from tests.visits.test_findings import client_of
+from tests.visits.test_findings import client_of, finding
 
 pytestmark = pytest.mark.django_db
 
@@ -126,6 +126,19 @@ def test_a_link_leads_from_a_gauge_to_its_certificate_and_back_to_all_that_rests
     assert look(made(site, scope="people")[1], "look_certificate", certificate.pk) == 404
     later = page_of(made(site, from_day=support.DAY + timedelta(days=1))[1], "look_certificate", certificate.pk)
     assert first.tag not in later
+
+
+def test_a_finding_is_read_by_link_with_its_answers_and_what_proves_them() -> None:
+    row = finding()
+    site = row.inspection.site
+    own = Event.objects.filter(site_id_text=site.key).latest("seq")
+    _link, secret = made(site, scope="findings")
+    assert "Answered by" not in page_of(secret, "look")
+    answer(FindingAnswer(finding=row, text="Sign hung at the door.", of_event=own.seq), by=make.BY)
+    shown = page_of(secret, "look")
+    assert "answered, not closed" in shown
+    assert "Sign hung at the door." in shown
+    assert f"event {own.seq}" in shown
 
 
 def test_a_comparison_in_doubt_is_not_told_as_good_by_link() -> None:
