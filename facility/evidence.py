@@ -2,16 +2,19 @@
 
 A photo is decoded and written anew, so that nothing rides behind its pixels and no place
 of taking stays in it; the digest of the file as it came is kept in the event. A PDF stays
-as it came, and is refused if it could act or carries another file.
+as it came, and is refused if it could act or carries another file. Both are parsed in a
+process of their own (``parsing``), which a file made to unpack without end takes along.
 """
 
 from __future__ import annotations
 
 import hashlib
-import io
+import json
+import logging
 import os
 import secrets
-import warnings
+import subprocess
+import sys
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
@@ -21,32 +24,41 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
-from facility import events, services
+from facility import events, parsing, services
 from facility.models import Evidence
+from facility.parsing import JPEG, PDF, PNG
 
 if TYPE_CHECKING:
     from django.core.files.uploadedfile import UploadedFile
     from django.utils.functional import _StrPromise as StrPromise
-    from PIL import Image
 
     from facility.events import Actor
     from facility.models import Site
 
 MOST_BYTES = 10 * 1024 * 1024
-MOST_PIXELS = 40_000_000
-MOST_SIDE = 12_000
-MOST_PAGES = 300
-TAIL_BYTES = 64
-JPEG_QUALITY = 90
-
-PDF, PNG, JPEG = "application/pdf", "image/png", "image/jpeg"
 ENDINGS = {PDF: (".pdf",), PNG: (".png",), JPEG: (".jpg", ".jpeg")}
 #: what the box itself makes or takes in as plain text, never as an upload of a photo or a scan
 TEXT_ENDINGS = {"application/x-ndjson": ".jsonl", "text/csv": ".csv"}
 ALLOWED = tuple(ending for endings in ENDINGS.values() for ending in endings)
 _SIGNATURES = {b"%PDF-": PDF, b"\x89PNG\r\n\x1a\n": PNG, b"\xff\xd8\xff": JPEG}
-_ACTS = frozenset({"/JavaScript", "/JS", "/Launch", "/EmbeddedFiles", "/RichMedia", "/XFA"})
-_DEEPEST = 60
+ROOT = Path(__file__).parent.parent
+#: what the parsing process found, in words
+REFUSALS = {
+    "damaged picture": _("“%(name)s” cannot be read as a picture: it is damaged. Take it again."),
+    "large picture": _(
+        "“%(name)s” has more than %(most)s million pixels or a side above %(side)s. Send a smaller picture."
+    ),
+    "behind its end": _("“%(name)s” carries something behind its end. Print it to a new PDF and send that."),
+    "locked": _("“%(name)s” is locked by a password. Send it without."),
+    "damaged PDF": _("“%(name)s” cannot be read as a PDF: it is damaged. Send it again."),
+    "acts": _("“%(name)s” contains %(what)s: a record must not act or carry files. Print it to a new PDF."),
+    "pages": _("“%(name)s” has %(pages)s pages; 1 to %(most)s are taken."),
+    "too much": _(
+        "“%(name)s” takes more memory or time to read than any photo or scan should. Print it to a new PDF, or take the"
+        " picture again."
+    ),
+}
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,89 +145,29 @@ def _cleaned(raw: bytes, name: str) -> _Clean:
         raise _refuse(
             _("“%(name)s”: the ending of its name is not what the file is. Save it under its own ending."), name=name
         )
-    if media_type == PDF:
-        _look_through_pdf(raw, name)
-        return _Clean(raw, PDF)
-    return _Clean(_painted_anew(raw, name, media_type), media_type)
+    return _Clean(_parsed(raw, media_type, name), media_type)
 
 
-def _painted_anew(raw: bytes, name: str, media_type: str) -> bytes:
-    """Return the same picture, decoded and encoded again without anything beside its pixels."""
-    from PIL import Image, ImageOps, UnidentifiedImageError  # noqa: PLC0415  # megabytes, needed only at an upload
+def _parsed(raw: bytes, media_type: str, name: str) -> bytes:
+    """Return what is to be stored of a file, parsed by a process of its own that ends with it.
 
-    wanted = "PNG" if media_type == PNG else "JPEG"
+    Errors: ValidationError with what that process refused, or that it needed more memory or time than it is given.
+    """
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image = Image.open(io.BytesIO(raw), formats=(wanted,))
-        _refuse_large(image, name)
-        image.load()
-        upright = ImageOps.exif_transpose(image)
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise _too_large(name) from None
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError):
-        raise _refuse(_("“%(name)s” cannot be read as a picture: it is damaged. Take it again."), name=name) from None
-    target = io.BytesIO()
-    mode = "RGBA" if wanted == "PNG" and "A" in upright.getbands() else "RGB"
-    pixels = Image.frombytes(mode, upright.size, upright.convert(mode).tobytes())  # without comments, place or profile
-    pixels.save(target, wanted, quality=JPEG_QUALITY)
-    return target.getvalue()
-
-
-def _refuse_large(image: Image.Image, name: str) -> None:
-    if image.width * image.height > MOST_PIXELS or max(image.size) > MOST_SIDE:
-        raise _too_large(name)
-
-
-def _too_large(name: str) -> ValidationError:
-    return _refuse(
-        _("“%(name)s” has more than %(most)s million pixels or a side above %(side)s. Send a smaller picture."),
-        name=name, most=MOST_PIXELS // 1_000_000, side=MOST_SIDE,
-    )  # fmt: skip
-
-
-def _look_through_pdf(raw: bytes, name: str) -> None:
-    import pikepdf  # noqa: PLC0415  # megabytes, needed only at an upload
-
-    if len(raw.rstrip()) - (raw.rfind(b"%%EOF") + len(b"%%EOF")) > TAIL_BYTES:
-        raise _refuse(_("“%(name)s” carries something behind its end. Print it to a new PDF and send that."), name=name)
-    try:
-        with pikepdf.open(io.BytesIO(raw), attempt_recovery=False) as document:
-            pages = len(document.pages)
-            acts = next((act for entry in document.objects if (act := _act_in(entry, 0))), "")
-    except pikepdf.PasswordError:
-        raise _refuse(_("“%(name)s” is locked by a password. Send it without."), name=name) from None
-    except (pikepdf.PdfError, RecursionError, ValueError):
-        raise _refuse(_("“%(name)s” cannot be read as a PDF: it is damaged. Send it again."), name=name) from None
-    if acts:
-        raise _refuse(
-            _("“%(name)s” contains %(what)s: a record must not act or carry files. Print it to a new PDF."),
-            name=name,
-            what=acts,
-        )
-    if not 1 <= pages <= MOST_PAGES:
-        raise _refuse(
-            _("“%(name)s” has %(pages)s pages; 1 to %(most)s are taken."), name=name, pages=pages, most=MOST_PAGES
-        )
-
-
-def _act_in(entry: Any, depth: int) -> str:
-    """Return what in an object and the objects written inside it would act, or nothing."""
-    import pikepdf  # noqa: PLC0415  # as above
-
-    if depth > _DEEPEST:
-        raise ValueError(depth)
-    if isinstance(entry, pikepdf.Array):
-        parts = list(entry)
-    elif isinstance(entry, pikepdf.Dictionary | pikepdf.Stream):
-        names = set(entry.keys()) | ({str(entry["/S"])} if "/S" in entry else set())
-        if found := sorted(names & _ACTS):
-            return str(found[0])
-        parts = [entry[name] for name in entry.keys()]  # noqa: SIM118  # not a mapping
-    else:
-        return ""
-    written_here = (part for part in parts if not getattr(part, "is_indirect", True))
-    return next((act for part in written_here if (act := _act_in(part, depth + 1))), "")
+        done = subprocess.run(  # this program's own module, nothing of the request in the command
+            [sys.executable, "-m", "facility.parsing"], input=f"{media_type}\n".encode() + raw, capture_output=True,
+            timeout=parsing.LONGEST_S, cwd=ROOT, check=False,
+        )  # fmt: skip
+    except subprocess.TimeoutExpired:
+        raise _refuse(REFUSALS["too much"], name=name) from None
+    head, _end, content = done.stdout.partition(b"\n")
+    if done.returncode != 0:
+        log.warning("a file of %s bytes was not parsed: %s", len(raw), done.stderr.decode(errors="replace")[-200:])
+        raise _refuse(REFUSALS["too much"], name=name)
+    told = json.loads(head)
+    if told["refused"]:
+        raise _refuse(REFUSALS[told["refused"]], name=name, **told["values"])
+    return content
 
 
 def path_of(sha256: str) -> Path:

@@ -27,7 +27,7 @@ from facility.papers.printing import STYLE, PrintingError, pressed
 from tests import make
 from tests.backup.kit import KEY
 from tests.visits.test_findings import client_of
-from tests.walk.pictures import pdf, png_that_claims
+from tests.walk.pictures import pdf, pdf_that_unpacks_to, pdf_with_a_file_on_its_page, png_that_claims
 
 ROOT = Path(__file__).resolve().parents[2]
 JAVASCRIPT = pdf(OpenAction=pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS="app.alert(1)"))
@@ -92,7 +92,7 @@ def test_lost_or_stolen_backup_shows_no_text_of_a_record(tmp_path: Path) -> None
     [
         ("a.pdf", b"%PDF-1.7<script>"), ("a.svg", b"<svg onload='alert(1)'/>"), ("a.png", b""),
         ("bomb.png", png_that_claims(50_000, 50_000)), ("a.pdf", JAVASCRIPT), ("a.png", b"GIF89a<script>"),
-        ("a.jpg", b"PK\x03\x04"), ("a.exe", b"MZ"), ("a.png", b"\xff\xd8\xff\xe0"),
+        ("bomb.pdf", pdf_that_unpacks_to(300)), ("carrier.pdf", pdf_with_a_file_on_its_page()), ("a.jpg", b"PK\x03\x04"), ("a.exe", b"MZ"), ("a.png", b"\xff\xd8\xff\xe0"),
     ],
 )  # fmt: skip
 def test_malicious_upload_is_refused_and_nothing_is_stored(name: str, content: bytes, evidence_dir: Path) -> None:

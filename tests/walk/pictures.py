@@ -50,5 +50,41 @@ def png_that_claims(width: int, height: int) -> bytes:
     )
 
 
+def pdf_that_unpacks_to(mebibytes: int) -> bytes:
+    """Return a PDF of one page, small as sent, whose list of objects unpacks to so much (ISO 32000-1, 7.5.7 and 7.5.8)."""
+    packer = zlib.compressobj(9)
+    blanks = (packer.compress(bytes([32]) * 2**20) for _step in range(mebibytes))
+    packed = b"".join([packer.compress(b"5 0 << /A 1 >>"), *blanks, packer.flush()])
+    objects = [
+        b"<< /Type /Catalog /Pages 2 0 R /X 5 0 R >>", b"<< /Type /Pages /Kids [3 0 R] /Count 1 >>",
+        b"<< /Type /Page /Parent 2 0 R /Resources << >> /MediaBox [0 0 9 9] >>",
+        b"<< /Type /ObjStm /N 1 /First 4 /Filter /FlateDecode /Length %d >>\nstream\n%b\nendstream" % (len(packed), packed),
+    ]  # fmt: skip
+    whole, rows = b"%PDF-1.5\n", [(0, 0, 65535)]
+    for number, text in enumerate(objects, 1):
+        rows.append((1, len(whole), 0))
+        whole += b"%d 0 obj\n%b\nendobj\n" % (number, text)
+    rows += [(2, 4, 0), (1, len(whole), 0)]
+    table = b"".join(struct.pack(">BIH", *row) for row in rows)
+    head = b"<< /Type /XRef /Size 7 /W [1 4 2] /Root 1 0 R /Length %d >>" % len(table)
+    return whole + b"6 0 obj\n%b\nstream\n%b\nendstream\nendobj\nstartxref\n%d\n%%%%EOF\n" % (head, table, len(whole))
+
+
+def pdf_with_a_file_on_its_page() -> bytes:
+    """Return a PDF that carries a file as a note of its page, in no list of the document (ISO 32000-1, 12.5.6.15)."""
+    document = pikepdf.Pdf.new()
+    page = document.add_blank_page()
+    carried = pikepdf.Dictionary(
+        Type=pikepdf.Name.Filespec, F="a.exe", EF=pikepdf.Dictionary(F=document.make_stream(b"MZ"))
+    )
+    note = pikepdf.Dictionary(
+        Type=pikepdf.Name.Annot, Subtype=pikepdf.Name.FileAttachment, Rect=[0, 0, 9, 9], FS=carried
+    )
+    page.Annots = pikepdf.Array([document.make_indirect(note)])
+    target = io.BytesIO()
+    document.save(target)
+    return target.getvalue()
+
+
 def upload_of(name: str, content: bytes | None = None) -> SimpleUploadedFile:
     return SimpleUploadedFile(name, png() if content is None else content)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import subprocess
+import sys
 import uuid
 import zipfile
 from typing import TYPE_CHECKING
@@ -16,10 +18,18 @@ from django.test import Client
 from django.urls import reverse
 from PIL import Image
 
-from facility import evidence
+from facility import evidence, parsing
 from facility.models import Answer, Event, Evidence
 from tests.walk.conftest import client_of
-from tests.walk.pictures import jpeg, pdf, png, png_that_claims, upload_of
+from tests.walk.pictures import (
+    jpeg,
+    pdf,
+    pdf_that_unpacks_to,
+    pdf_with_a_file_on_its_page,
+    png,
+    png_that_claims,
+    upload_of,
+)
 from tests.walk.walking import World, begin, world
 
 if TYPE_CHECKING:
@@ -91,6 +101,9 @@ HTML = b"<!doctype html><script>alert(1)</script>"
         ("a.pdf", pdf(OpenAction=pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS="app.alert(1)")), "/J"),
         ("a.pdf", pdf(OpenAction=pikepdf.Dictionary(S=pikepdf.Name.Launch, F="evil.exe")), "/Launch"),
         ("a.pdf", pdf(Names=pikepdf.Dictionary(EmbeddedFiles=pikepdf.Dictionary())), "/EmbeddedFiles"),
+        ("a.pdf", pdf_with_a_file_on_its_page(), "/EF"),
+        ("a.pdf", pdf(OpenAction=pikepdf.Dictionary(S=pikepdf.Name.SubmitForm, F="http://example.org/")), "/SubmitForm"),
+        ("a.pdf", pdf_that_unpacks_to(300), "is damaged"),
         ("a.pdf", pdf(pages=0), "0 pages"),
         ("a.pdf", pdf(pages=301), "301 pages"),
         ("a.jpg", b"\xff\xd8\xff" + b"0" * (10 * 1024 * 1024), "larger than 10 MB"),
@@ -104,6 +117,31 @@ def test_a_hostile_or_broken_file_is_refused_by_name_and_leaves_nothing(
     assert says in refused.value.messages[0]
     assert not Evidence.objects.exists()
     assert not list(evidence_dir.rglob("*"))
+
+
+def test_an_ordinary_pdf_with_packed_lists_of_objects_is_taken(w: World) -> None:
+    assert take(w, "a.pdf", pdf_that_unpacks_to(1)).media_type == "application/pdf"
+
+
+def test_what_takes_too_long_to_parse_is_refused_and_the_box_goes_on(w: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parsing, "LONGEST_S", 0.001)
+    with pytest.raises(ValidationError, match="more memory or time"):
+        take(w, "a.png", png())
+    monkeypatch.undo()
+    assert take(w, "a.png", png()).pk
+
+
+def test_what_takes_more_memory_than_given_ends_in_a_process_of_its_own() -> None:
+    """The limit is the one set on that process: with hardly any, even a small picture is not read."""
+    program = "import facility.parsing as p, sys; p.MOST_MEMORY = 64 * p.MIB; sys.exit(p.main())"
+    line = [sys.executable, "-c", program]
+    done = subprocess.run(line, input=b"image/png\n" + png((6000, 6000)), capture_output=True, check=False, timeout=60)
+    assert done.returncode != 0
+    assert b"MemoryError" in done.stderr or b"memory" in done.stderr.lower()
+
+
+def test_the_largest_picture_that_is_taken_fits_into_the_memory(w: World) -> None:
+    assert take(w, "a.png", png((8000, 5000))).media_type == "image/png"
 
 
 def test_a_locked_pdf_is_refused(w: World) -> None:
