@@ -36,9 +36,9 @@ def standing(frame: Frame, states: Sequence[DueState]) -> list[Volume]:
     if frame.scope.has("people"):
         sections.append(people.section(frame))
     if frame.scope.source:
-        sections.append(rules.clause_map(frame, states))
+        sections += [rules.clause_map(frame, states), rules.not_adopted(frame)]
     elif frame.scope.has("procedures"):
-        sections += [rules.in_force(frame), rules.clause_map(frame, states)]
+        sections += [rules.in_force(frame), rules.clause_map(frame, states), rules.not_adopted(frame)]
     if sections:
         title = _("Clauses") if frame.scope.source else _("People, rules and clauses")
         found.append(Volume(PEOPLE_NAME, title, tuple(sections)))

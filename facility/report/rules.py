@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
@@ -92,17 +93,16 @@ def _house(frame: Frame) -> Table:
 
 
 def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
-    """Return for each adopted clause of a code the site's rule, its evidence and its state; then what nobody adopted."""
+    """Return for each adopted clause of a code the site's rule, its evidence and its state."""
     by_rule = {one.rule: one for one in states}
     adopted = [one for one in rules_in_scope(frame) if (one.requirement or frame.scope.source) and one.pk in by_rule]
     numbers = frame.numbers(IntervalRule, (one.pk for one in adopted))
-    by_code: dict[str, list[tuple[Cell, ...]]] = defaultdict(list)
+    rows = []
     for one in sorted(adopted, key=lambda row: (row.source, row.equipment.tag)):
         state = by_rule[one.pk]
-        code, place = code_and_place(one.source)
-        by_code[code].append(
+        rows.append(
             (
-                Cell(place), Cell(f"{one.equipment.tag}: {one.name}", sub=_("evidence: %(what)s") % {"what": one.evidence_asked} if one.evidence_asked else ""),
+                Cell(one.source), Cell(f"{one.equipment.tag}: {one.name}", sub=_("evidence: %(what)s") % {"what": one.evidence_asked} if one.evidence_asked else ""),
                 Cell(frame.day(state.done_on) if state.done_on else _("none on record")),
                 Cell(word_of(state.word), strong=state.word in NOT_IN_DATE), Cell(numbers.of(one.pk), figure=True),
             )
@@ -117,12 +117,33 @@ def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
     lead += " " + _(
         "A row says what is on record. Whether that satisfies the clause is for those who enforce it to say."
     )
-    widths = (24, 40, 14, 12, 10)
-    tables = [Table(code, head, tuple(rows), widths) for code, rows in by_code.items()]
-    if not tables:
-        tables.append(Table(_("From clause to evidence"), head, (), widths, _("No clause was adopted yet.")))
-    tables.append(_left(frame, {one.requirement for one in adopted}))
-    return Section(_("Clause map"), lead, tables=tuple(tables))
+    nothing = Table(_("From clause to evidence"), head, (), (24, 40, 14, 12, 10), _("No clause was adopted yet."))
+    return Section(_("Clause map"), lead, tables=_by_code(rows, nothing))
+
+
+def not_adopted(frame: Frame) -> Section:
+    """Return the clauses in the app's book that no rule of the site was adopted from."""
+    adopted = {one.requirement for one in rules_in_scope(frame)}
+    offers = [offer_of(one) for one in requirements() if one.key not in adopted]
+    rows = [
+        (Cell(one.source), Cell(one.rule.what), Cell(one.interval), Cell(_("number from memory") if str(one.rule.standing) == Standing.MEMORY else ""))
+        for one in sorted(offers, key=lambda offer: offer.source) if one.source.startswith(frame.scope.source)
+    ]  # fmt: skip
+    head = (_("Clause"), _("What it asks"), _("How often"), _("Standing"))
+    nothing = Table(_("Clauses left"), head, (), (24, 40, 24, 12), _("None is left."))
+    lead = _(
+        "Clauses in the app's book that no rule here was adopted from. Whether one of them binds this facility is for it and its authorities to say."
+    )
+    return Section(_("Clauses not adopted"), lead, tables=_by_code(rows, nothing))
+
+
+def _by_code(rows: Iterable[tuple[Cell, ...]], nothing: Table) -> tuple[Table, ...]:
+    """Return rows that begin with their source as a table for each code, in which only the place in the code is left of it."""
+    found: dict[str, list[tuple[Cell, ...]]] = defaultdict(list)
+    for source, *cells in rows:
+        code, place = code_and_place(source.text)
+        found[code].append((Cell(place), *cells))
+    return tuple(replace(nothing, caption=code, rows=tuple(told)) for code, told in found.items()) or (nothing,)
 
 
 def code_and_place(source: str) -> tuple[str, str]:
@@ -131,23 +152,6 @@ def code_and_place(source: str) -> tuple[str, str]:
     title = max((one for one in titles if source.startswith(one)), key=len, default="")
     place = source[len(title) :].lstrip(", ")
     return (title, place or source) if title else (_("Other sources"), source)
-
-
-def _left(frame: Frame, adopted: set[str]) -> Table:
-    offers = [offer_of(one) for one in requirements() if one.key not in adopted]
-    rows = [one for one in offers if one.source.startswith(frame.scope.source)]
-    cells = tuple(
-        (Cell(one.source), Cell(one.rule.what), Cell(one.interval), Cell(_("number from memory") if str(one.rule.standing) == Standing.MEMORY else ""))
-        for one in rows
-    )  # fmt: skip
-    head = (_("Clause"), _("What it asks"), _("How often"), _("Standing"))
-    return Table(
-        _("Clauses in the app's book that no rule here was adopted from"),
-        head,
-        cells,
-        (32, 36, 20, 12),
-        _("None is left."),
-    )
 
 
 def deviating(frame: Frame) -> Table:
