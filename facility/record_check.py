@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 
 from facility import events, triggers
 from facility.compute.chain import ChainFault, Head, Link, checkpoint_fault, link_fault
+from facility.counted import counted
 from facility.models import Event, Kept
 
 if TYPE_CHECKING:
@@ -194,10 +195,10 @@ def _checkpoint_faults(noted: Head, walk: _Walk) -> list[str]:
     if fault is None:
         return []
     words = {
-        ChainFault.SHORTER: _("The log holds %(count)d events, but %(noted)d were noted earlier: its end was cut off."),
+        ChainFault.SHORTER: _("The log holds %(count)s, but %(noted)d were noted earlier: its end was cut off."),
         ChainFault.OTHER_HEAD: _("Event %(noted)d is not the one that was noted earlier: the log was built anew."),
     }
-    return [words[fault] % {"count": walk.head.count, "noted": noted.count}]
+    return [words[fault] % {"count": counted(walk.head.count, "event", "events"), "noted": noted.count}]
 
 
 def _trigger_faults() -> list[str]:
@@ -222,8 +223,8 @@ def _row_faults() -> Iterator[str]:
         of_row = Event.objects.filter(subject_kind=label, subject_id=OuterRef("pk"))
         rows = model._default_manager.filter(~Exists(of_row))
         if first := rows.order_by("pk").values_list("pk", flat=True).first():
-            yield _("Row without event: %(what)s number %(pk)d was stored past the log (%(count)d such rows).") % {
-                "what": model._meta.verbose_name, "pk": first, "count": rows.count(),
+            yield _("Row without event: %(what)s number %(pk)d was stored past the log (%(rows)s).") % {
+                "what": model._meta.verbose_name, "pk": first, "rows": counted(rows.count(), "such row", "such rows"),
             }  # fmt: skip
         row_of = model._default_manager.filter(pk=OuterRef("subject_id"))
         gone = Event.objects.filter(~Exists(row_of), subject_kind=label)

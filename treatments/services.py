@@ -12,6 +12,7 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from facility import events, services
+from facility.counted import counted
 from facility.events import What
 from facility.models import Chamber, Check, CheckState, Occasion, QualificationKind
 from facility.services import ChangedMeanwhileError, need_reason, plain, site_key_of
@@ -179,8 +180,8 @@ def _check_need(need: Need, members: Members) -> None:
         raise _said(error, "key") from None
     count = len(members.links())
     if count < need.k:
-        raise ValidationError({"k": _("It asks for %(k)d but has %(n)d members. Name more, or ask for fewer.")
-                               % {"k": need.k, "n": count}})  # fmt: skip
+        raise ValidationError({"k": _("It asks for %(k)d but has %(members)s. Name more, or ask for fewer.")
+                               % {"k": need.k, "members": counted(count, "member", "members")}})  # fmt: skip
     if need.gas and (members.equipment or members.sheets):
         raise ValidationError({"gas": _("A gas is for banks only. Leave the gas empty, or name banks alone.")})
     if members.banks and not need.gas:

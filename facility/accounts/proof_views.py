@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST
 from facility import events
 from facility.accounts import devices, factors, passkeys
 from facility.accounts.password_form import PROVEN, PasswordForm
+from facility.counted import counted
 from facility.http import actor_of
 from facility.models import FactorSort, SecondFactor
 
@@ -133,5 +134,7 @@ def take_off(request: StaffRequest, pk: int) -> HttpResponse:
 def end_devices(request: StaffRequest) -> HttpResponse:
     """Sign out everywhere but here."""
     ended = devices.end_others(request.user, request.session.session_key, by=actor_of(request))
-    messages.success(request, _("%(count)d other devices are signed out.") % {"count": ended})
+    messages.success(
+        request, _("Signed out: %(devices)s.") % {"devices": counted(ended, "other device", "other devices")}
+    )
     return redirect("accounts:proofs")

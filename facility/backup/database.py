@@ -15,6 +15,7 @@ from facility import __version__, record_check, triggers
 from facility.backup import tables
 from facility.backup.faults import BackupError
 from facility.backup.making import head_of
+from facility.counted import counted
 from facility.models import User
 
 if TYPE_CHECKING:
@@ -131,15 +132,15 @@ def _compare(told: Manifest, apps: Apps, say: Callable[[str], object]) -> None:
         label = model._meta.label_lower
         found = tables.counted(tables.lines(model, USING))
         if found.rows != told.counts[label]:
-            wrong.append(_("%(table)s has %(found)d rows, the manifest says %(told)d") % {
-                "table": label, "found": found.rows, "told": told.counts[label],
+            wrong.append(_("%(table)s has %(found)s, the manifest says %(told)d") % {
+                "table": label, "found": counted(found.rows, "row", "rows"), "told": told.counts[label],
             })  # fmt: skip
         elif found.sha256 != told.sha256[f"tables/{label}.jsonl"]:
             wrong.append(_("the contents of %(table)s differ") % {"table": label})
     count, head = head_of(apps, USING)
     if (count, head) != (told.events, told.head):
-        wrong.append(_("the log has %(count)d events and head %(head)s, the manifest says %(events)d and %(told)s") % {
-            "count": count, "head": head, "events": told.events, "told": told.head,
+        wrong.append(_("the log has %(count)s and head %(head)s, the manifest says %(events)d and %(told)s") % {
+            "count": counted(count, "event", "events"), "head": head, "events": told.events, "told": told.head,
         })  # fmt: skip
     if wrong:
         raise BackupError(_("What was put back is not what was backed up: %(what)s.") % {"what": "; ".join(wrong)})

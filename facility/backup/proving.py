@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from facility.backup.faults import BackupError
+from facility.counted import counted
 from facility.models import Chamber, Site
 from facility.papers.printing import PrintingError
 from facility.readiness import services
@@ -34,8 +35,8 @@ class Proof:
 
     def words(self) -> str:
         """Say it in one sentence."""
-        answered = _("Readiness of %(plans)d plans in %(chambers)d chambers computed.") % {
-            "plans": self.plans, "chambers": self.chambers,
+        answered = _("Readiness of %(plans)s in %(chambers)s computed.") % {
+            "plans": counted(self.plans, "plan", "plans"), "chambers": counted(self.chambers, "chamber", "chambers"),
         }  # fmt: skip
         built = [
             _("Report of %(site)s built: %(bytes)d bytes, SHA-256 %(sha256)s.")

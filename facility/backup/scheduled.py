@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from facility import events
 from facility.backup import copies, keys, making, store, trial
+from facility.counted import counted
 from facility.jobs.queue import Kind, enqueue
 
 if TYPE_CHECKING:
@@ -22,9 +23,15 @@ BY: Final = events.system("backup")
 def run(say: Callable[[str], object] = making.silent) -> str:
     """Make today's backup, copy it, prune, and return one sentence on what was done."""
     made = making.make(store.folder(), keys.made_in(settings.DATA_DIR), by=BY, say=say)
-    told = [_("Made %(file)s with %(count)d events.") % {"file": made.path.name, "count": made.manifest.events}]
+    told = [
+        _("Made %(file)s with %(events)s.")
+        % {
+            "file": made.path.name,
+            "events": counted(made.manifest.events, "event", "events"),
+        }
+    ]
     told += _copied(say, number=0)
-    told.append(_("Removed %(count)d old ones.") % {"count": store.prune(store.folder())})
+    told.append(_("Removed %(old)s.") % {"old": counted(store.prune(store.folder()), "old one", "old ones")})
     if made.manifest.missing:
         told.append(_("Evidence files missing or damaged: %(count)d.") % {"count": len(made.manifest.missing)})
     if made.manifest.faults:

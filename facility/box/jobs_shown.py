@@ -13,6 +13,7 @@ from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from facility.counted import counted
 from facility.health import pulse
 from facility.health.parts import CLOCK_SLACK, SCHEDULER, SCHEDULER_LATE, SENT
 from facility.jobs.absence import WAS_OFF
@@ -146,7 +147,7 @@ def line(job: Job, at: datetime) -> Line:
 def state_of(job: Job, at: datetime) -> str:
     """Say how a job stands."""
     if job.dead_at is not None:
-        return _("given up after %(tries)d tries") % {"tries": job.tries}
+        return _("given up after %(tries)s") % {"tries": counted(job.tries, "try", "tries")}
     if is_running(job, at):
         return job.progress or _("begun; it tells nothing yet")
     if job.lease_until is not None and job.lease_until > at:

@@ -6,10 +6,10 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from facility import events
 from facility.compute.fleet import SHOWN_FOR, why_old
+from facility.counted import counted
 from facility.fleet.keeping import kept_chambers, log_of
 from facility.fleet.states import dump_plan, states_of
 from facility.gathered import current
@@ -42,9 +42,14 @@ def refresh(say: Callable[[str], object] = lambda _words: None) -> str:
     wanted = to_renew(events.now())
     for begin in range(0, len(wanted), AT_ONCE):
         _keep(wanted[begin : begin + AT_ONCE])
-        say(_("%(done)d of %(all)d chambers") % {"done": min(begin + AT_ONCE, len(wanted)), "all": len(wanted)})
-    said = ngettext("%(n)d chamber reckoned anew.", "%(n)d chambers reckoned anew.", len(wanted))
-    return said % {"n": len(wanted)}
+        say(
+            _("%(done)d of %(chambers)s")
+            % {
+                "done": min(begin + AT_ONCE, len(wanted)),
+                "chambers": counted(len(wanted), "chamber", "chambers"),
+            }
+        )
+    return _("%(chambers)s reckoned anew.") % {"chambers": counted(len(wanted), "chamber", "chambers")}
 
 
 def to_renew(at: datetime) -> list[int]:

@@ -11,6 +11,7 @@ from django.db.models import Count, Min
 from facility.backup import copies, store
 from facility.backup.restoring import SETTINGS_FILE
 from facility.checks import LAN_WARNING, lan_certificate_end
+from facility.counted import counted
 from facility.health.part import Part
 from facility.models import Delivery, Event
 from facility.trust import faults
@@ -43,7 +44,7 @@ def backup(at: datetime) -> Part:
         return Part(
             ok=False, measured=measured, advice="No backup was made last night: look at /box/jobs/ and at the disk."
         )
-    advice = f"{lacking} places got no copy for {COPY_LATE.days} days: plug in the stick, look at the line, and at /box/backups/."
+    advice = f"{counted(lacking, 'place', 'places')} got no copy for {COPY_LATE.days} days: plug in the stick, look at the line, and at /box/backups/."
     return Part(lacking == 0, measured, advice)
 
 

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.imports.cells import CellError, Reading, RestsOnRefusedError
 from facility.imports.matching import Fate, Line, match
 from facility.imports.parts import Part, PartFile
@@ -123,8 +124,8 @@ def _judge_and_store(kind: FileKind, lines: list[Line], store: Store, report: Re
     match(kind, good)
     for done, line in enumerate(good):
         if done and done % TOLD_EACH == 0:
-            told = {"file": kind.file, "done": done, "lines": len(good)}
-            store.say(_("%(file)s: %(done)d of %(lines)d lines") % told)
+            told = {"file": kind.file, "done": done, "lines": counted(len(good), "line", "lines")}
+            store.say(_("%(file)s: %(done)d of %(lines)s") % told)
         _store_line(kind, line, store, report)
     _count_parts(kind, lines, store, report)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 
 from facility.compute.csv_reading import CsvError, Trouble, decode, rows_of
+from facility.counted import counted
 from facility.imports.formats import COLUMNS, SETTINGS, FileFormat, Formats, read_formats
 from facility.imports.kinds import BY_FILE, KINDS
 from facility.imports.report import Problem
@@ -123,7 +124,10 @@ def _header_problems(
 
 
 def _wrong_length(file: str, line: int, found: int, wanted: int) -> Problem:
-    what = _("the line has %(found)s cells and the header %(wanted)s") % {"found": found, "wanted": wanted}
+    what = _("the line has %(found)s and the header %(wanted)s") % {
+        "found": counted(found, "cell", "cells"),
+        "wanted": wanted,
+    }
     advice = _("Is the delimiter inside a text? Put that text into double quotes.")
     return Problem(file, line, "", "", what, "", advice)
 

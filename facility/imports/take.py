@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.imports.kinds import BY_FILE, KINDS
 from facility.imports.missing import missing_for_an_answer
 from facility.imports.report import Problem, Report
@@ -83,7 +84,7 @@ def _take_all(tables: Tables, options: Options, store: Store, report: Report) ->
             report.problems.append(Problem(kind.file, 1, "", "", what, "", advice))
             report.count(kind.file).refused += len(table.rows)
             continue
-        options.say(_("%(file)s: %(lines)d lines") % {"file": kind.file, "lines": len(table.rows)})
+        options.say(f"{kind.file}: {counted(len(table.rows), 'line', 'lines')}")
         take_file(kind, table, (store, tables.formats.of(kind.file), options.shift), report)
         if store.site is None:
             advice = _("Put site.csv with its one line into the folder, or correct it; or name the site.")

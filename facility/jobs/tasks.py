@@ -11,6 +11,7 @@ from django.db.models import Q
 
 from facility import events, record_check
 from facility.backup import scheduled
+from facility.counted import counted
 from facility.imports import taking, waiting
 from facility.jobs.fleet_tasks import KINDS as OF_FLEET
 from facility.jobs.notice_tasks import KINDS as OF_NOTICES
@@ -37,8 +38,8 @@ def tidy() -> str:
     sessions = Session.objects.filter(expire_date__lt=now).delete()[0]
     packs, files = tidying.tidy(), waiting.tidy()
     return (
-        f"Removed {jobs} old jobs and {sessions} sessions that had run out. {packs}"
-        f" Removed {files} files left by uploads of imports."
+        f"Removed {counted(jobs, 'old job', 'old jobs')} and {counted(sessions, 'session', 'sessions')} that had run out."
+        f" {packs} Removed {counted(files, 'file', 'files')} left by uploads of imports."
     )
 
 
@@ -54,7 +55,7 @@ def verify_records() -> str:
     verdict = record_check.verify_and_record(by=events.system("verify_records"))
     if not verdict.ok:
         return f"Fault found: {verdict.first_fault}"
-    return f"{verdict.count} events verified; the newest ends in {verdict.head_hex[-12:]}."
+    return f"{counted(verdict.count, 'event', 'events')} verified; the newest ends in {verdict.head_hex[-12:]}."
 
 
 @shared_task(name="backup", bind=True)

@@ -10,6 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
+from facility.counted import counted
+
 UNREADABLE = 2
 
 
@@ -40,7 +42,7 @@ class RecordsCommand(BaseCommand):
         steps = len(executor.migration_plan(executor.loader.graph.leaf_nodes()))
         if steps:
             raise CommandError(
-                f"The data folder {settings.DATA_DIR} is not set up for this version yet ({steps} steps are missing). "
+                f"The data folder {settings.DATA_DIR} is not set up for this version yet (still to do: {counted(steps, 'step', 'steps')}). "
                 "Run 'python3 manage.py up --no-serve' first, or name the right folder in DEEPSTEAD_DATA.",
                 returncode=UNREADABLE,
             )

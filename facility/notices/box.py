@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.health.parts import parts
 from facility.models import Event, Job, NoticeKind, Site
 from facility.notices.drafts import Draft, store
@@ -47,7 +48,7 @@ def look(at: datetime) -> str:
     copies = (
         (_draft(one, site, keys[site], day), user) for one in found.values() for user, site in people
     )  # fmt: skip
-    return f"{len(found)} troubles of the box, {store(copies, now=at)} notices made."
+    return f"{counted(len(found), 'trouble', 'troubles')} of the box, {counted(store(copies, now=at), 'notice', 'notices')} made."
 
 
 def _draft(one: Trouble, site: int, site_key: str, day: str) -> Draft:

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from facility import house
 from facility.compute.instants import instant_of
+from facility.counted import counted
 from facility.gathered import current
 from facility.models import NoticeKind
 from facility.notices.drafts import Draft, store
@@ -32,7 +33,8 @@ def tell(call_id: int, at: datetime) -> str:
     asked = current(CallPerson).filter(call=call, person__user__is_active=True)
     people = sorted(set(asked.values_list("person__user_id", flat=True)))
     draft = _draft(call, at)
-    return f"{store(((draft, user) for user in [*people, None]), now=at)} notices of the call made."
+    made = store(((draft, user) for user in [*people, None]), now=at)
+    return f"{counted(made, 'notice', 'notices')} of the call made."
 
 
 def _draft(call: CallOut, at: datetime) -> Draft:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
+from facility.counted import counted
 from facility.gathered import current
 from facility.models import Chamber, Notice, NoticeHour, NoticeKind, NoticeMute, SiteRole
 from facility.notices import digest_words
@@ -47,7 +48,7 @@ def make(at: datetime) -> str:
     for sites in rounds():
         made += _make(sites, at)
         gc.collect()  # answers refer to each other in circles, and memory is not to grow with sites
-    return f"{made} digests made."
+    return f"{counted(made, 'digest', 'digests')} made."
 
 
 def _make(sites: list[Site], at: datetime) -> int:

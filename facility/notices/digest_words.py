@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 
 from facility.compute.flags import Sort
 from facility.compute.states import State
+from facility.counted import counted
 from facility.models import NoticeKind
 from facility.notices.drafts import Draft
 from facility.readiness.links import link
@@ -135,9 +136,8 @@ def _subject(head: Head, count: int, *, quiet: bool) -> str:
     day = date_words(head.day, "D j M")
     if quiet:
         return _("%(day)s: nothing needs you today") % {"day": day}
-    told = _("%(ready)d of %(plans)d plans ready") % {"ready": head.ready, "plans": head.plans}
-    things = ngettext("%(n)d thing to do", "%(n)d things to do", count) % {"n": count}
-    return f"{day}: {told}, {things}"
+    told = _("%(ready)d of %(plans)s ready") % {"ready": head.ready, "plans": counted(head.plans, "plan", "plans")}
+    return f"{day}: {told}, {counted(count, 'thing to do', 'things to do')}"
 
 
 def _action(head: Head, things: Iterable[Standing | OpenLine], *, quiet: bool) -> str:

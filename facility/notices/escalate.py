@@ -13,6 +13,7 @@ from django.utils.translation import ngettext
 from facility import events
 from facility.compute.instants import instant_of
 from facility.compute.states import State
+from facility.counted import counted
 from facility.models import Notice, NoticeKind, Site, SiteRole, Told
 from facility.notices.calling import is_answered
 from facility.notices.drafts import Draft, group_of, store
@@ -40,7 +41,7 @@ def run(at: datetime) -> str:
     for one in unanswered.filter(answer_by__lte=at).order_by("pk"):
         groups[one.site_id, group_of(one.once_key)].append(one)
     raised = sum(_raise(site, copies, at) for (site, _group), copies in groups.items())
-    return f"{raised} notices raised."
+    return f"{counted(raised, 'notice', 'notices')} raised."
 
 
 @transaction.atomic

@@ -69,7 +69,7 @@ def run(say: Callable[[str], object]) -> str:
     finally:
         turn.line.close()
     left = go_on(events.now())
-    return _("%(sent)d sent, %(failed)d could not be sent now, %(left)d wait.") % {
+    return _("%(sent)d sent, %(failed)d could not be sent now, %(left)d still waiting.") % {
         "sent": turn.sent, "failed": turn.failed, "left": left,
     }  # fmt: skip
 

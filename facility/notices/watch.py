@@ -16,6 +16,7 @@ from facility import house
 from facility.compute.flags import ahead_of
 from facility.compute.instants import MINUTES_PER_DAY
 from facility.compute.notices import changes, not_told, told_state
+from facility.counted import counted
 from facility.gathered import current
 from facility.models import Chamber, Site, Told
 from facility.notices import watch_words
@@ -69,7 +70,7 @@ def look(at: datetime) -> str:
             sites += 1
             told += _tell(site, news, at)
         gc.collect()  # answers refer to each other in circles, and memory is not to grow with sites
-    return f"{told} notices of readiness, {sites} sites with something new."
+    return f"{counted(told, 'notice', 'notices')} of readiness, {counted(sites, 'site', 'sites')} with something new."
 
 
 def _news_of(sites: list[Site], at: datetime) -> dict[Site, list[ChamberNews]]:

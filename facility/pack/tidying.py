@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 from django.db import transaction
 
 from facility import events
+from facility.counted import counted
 from facility.events import What
 from facility.models import Pack, PackState, Volume
 from facility.pack import building, layout, uploads
@@ -30,12 +31,13 @@ BY: Final = events.system("tidy")
 
 def tidy() -> str:
     """Remove replaced volumes that no pack names, and what was sent to be verified long ago; say what went."""
-    sent = uploads.tidy()
+    sent = counted(uploads.tidy(), "file", "files")
     if Pack.objects.filter(state=PackState.ASKED).exists():
-        return f"Removed {sent} files sent to be verified; volumes wait until no pack is being built."
+        return f"Removed {sent} sent to be verified; volumes wait until no pack is being built."
     rows, files = _volumes(events.now())
     return (
-        f"Removed {sent} files sent to be verified, {rows} volumes that newer ones replaced, {files} files of no use."
+        f"Removed {sent} sent to be verified, {counted(rows, 'volume', 'volumes')} that newer ones replaced,"
+        f" {counted(files, 'file', 'files')} of no use."
     )
 
 

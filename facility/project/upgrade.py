@@ -10,6 +10,7 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from facility import triggers
+from facility.counted import counted
 from facility.models import User
 from facility.project.start import StartError, refuse_running
 
@@ -62,7 +63,7 @@ def run(say: Callable[[str], object]) -> Upgraded | None:
 
     backup = upgrading.backup(say)
     try:
-        say(f"Bringing the tables up to date: {len(steps)} steps.")
+        say(f"Bringing the tables up to date: {counted(len(steps), 'step', 'steps')}.")
         call_command("migrate", interactive=False, verbosity=0)
         triggers.ensure()
         chambers, plans = upgrading.self_test(say)

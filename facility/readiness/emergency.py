@@ -45,8 +45,7 @@ def _is_met(finding: Finding) -> bool:
 def _said(finding: Finding, zone: str) -> str:
     """Say how many places are filled, and before when a run must start to keep them."""
     places = finding.crew
-    filled = {"filled": places.filled[1], "slots": places.slots} if places else {"filled": 0, "slots": 0}
-    text = _("%(filled)d of %(slots)d places filled") % filled
+    text = words.places_filled(*(places.filled[1], places.slots) if places else (0, 0))
     if not _is_met(finding):
         if places and places.filled[2] == places.slots:
             return _("%(places)s, the rest not known") % {"places": text}

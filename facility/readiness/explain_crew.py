@@ -10,6 +10,7 @@ from facility.compute.findings import Finding, Lift, dump_instant
 from facility.compute.instants import FOREVER
 from facility.compute.signals import Signal, window, worst
 from facility.compute.states import BAD, UNKNOWN
+from facility.counted import counted
 from facility.readiness import explain_people, words
 from facility.readiness.explain_members import MEMBER_STATES
 
@@ -33,7 +34,7 @@ def explain_crew(outlook: Outlook, run: Run, finding: Finding, names: Names) -> 
     return {
         "name": names.need_names["crew"],
         "reason": " ".join(one for one in said if one),
-        "value": _("%(filled)d of %(slots)d places filled") % {"filled": good, "slots": slots},
+        "value": words.places_filled(good, slots),
         "limit": _("%d places, each another person") % slots,
         "source": "",
         "lift": _lift_words(finding, lifts),
@@ -53,11 +54,11 @@ def _reason(outlook: Outlook, run: Run, finding: Finding) -> str:
         said = {"slots": places.slots, "roles": roles, "end": end}
         return _("All %(slots)d places can be filled until %(end)s: %(roles)s.") % said
     short = places.slots - places.filled[1]
-    said = {"short": short, "slots": places.slots, "roles": ", ".join(places.roles_short)}
+    said = {"short": short, "places": counted(places.slots, "place", "places"), "roles": ", ".join(places.roles_short)}
     if places.filled[2] > places.filled[1]:
-        text = _("%(short)d of %(slots)d places are not filled by people known to be good for them: %(roles)s.")
+        text = _("%(short)d of %(places)s are not filled by people known to be good for them: %(roles)s.")
     else:
-        text = _("%(short)d of %(slots)d places short: %(roles)s.")
+        text = _("%(short)d of %(places)s short: %(roles)s.")
     return text % said
 
 

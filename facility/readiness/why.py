@@ -14,6 +14,7 @@ from facility.compute.instants import Instant, instant_of, parse_instant
 from facility.compute.states import FindingState, State
 from facility.readiness.rows import STARTABLE, PlanMeta
 from facility.readiness.times import day_name, end_words, local
+from facility.readiness.words import places_filled
 
 _MARKS = {"holds": "indate", "limits": "limits", "not known": "unknown", "stops": "stop"}
 
@@ -136,7 +137,7 @@ def _count_words(finding: Mapping[str, Any]) -> str:
         return ""
     good, limited, unknown, bad = counts
     if "slots" in finding:
-        return _("%(filled)d of %(slots)d places filled") % {"filled": good + limited, "slots": finding["slots"]}
+        return places_filled(good + limited, finding["slots"])
     named = (
         (_("%(n)d good"), good),
         (_("%(n)d limited"), limited),

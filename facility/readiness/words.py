@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from facility.compute.facts import Number
 from facility.compute.instants import Instant
+from facility.counted import counted
 from facility.readiness.times import local
 
 THIN_SPACE = "\u202f"
@@ -23,6 +24,15 @@ def when(at: Instant, zone: str) -> str:
 def day(one: date) -> str:
     """Write a civil date: 27 Nov 2026."""
     return date_words(one, "j M Y")
+
+
+def places_filled(filled: int, slots: int) -> str:
+    """Write how many places of a crew are filled.
+
+    >>> places_filled(1, 2), places_filled(0, 1)
+    ('1 of 2 places filled', '0 of 1 place filled')
+    """
+    return _("%(filled)d of %(places)s filled") % {"filled": filled, "places": counted(slots, "place", "places")}
 
 
 def span(minutes: int) -> str:

@@ -11,6 +11,7 @@ from django.db.models import Min
 from django.utils.dateformat import format as date_words
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.models import Answer, Check, CheckResult, CheckState, Event, Occasion, Outcome, SheetVersion, ShutDown
 from facility.report import drawing, gaps
 from facility.report.gaps import Mark
@@ -170,8 +171,8 @@ def section(frame: Frame, found: Checks, *, paper: bool = True) -> Section:
     ``paper``: also those that are within limits and were keyed in from paper.
     """
     outside = sum(1 for one in found.rows if one.state == CheckState.SIGNED and one.result != CheckResult.PASSED)
-    lead = _("%(signed)d checks signed, %(outside)d of them not all within limits, %(late)d with something entered late, %(paper)d keyed in from paper; gaps: %(gaps)d.") % {
-        "signed": found.signed, "outside": outside, "late": len(found.late),
+    lead = _("%(signed)s signed, %(outside)d of them not all within limits, %(late)d with something entered late, %(paper)d keyed in from paper; gaps: %(gaps)d.") % {
+        "signed": counted(found.signed, "check", "checks"), "outside": outside, "late": len(found.late),
         "paper": sum(1 for one in found.rows if one.on_paper), "gaps": len(found.missing)}  # fmt: skip
     return Section(
         _("Checks, day by day"), lead, pictures=calendars(frame, found), tables=(exceptions(frame, found, paper=paper),)

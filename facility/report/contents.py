@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from django.utils.dateformat import format as date_words
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.report import changes, checks, gas, people, plant, rules, runs
 from facility.report.scope import Frame, months_of
 from facility.report.shape import Section, Volume
@@ -73,7 +74,7 @@ def _checks(frame: Frame) -> Section:
 def _changes(frame: Frame) -> Section:
     told = changes.tally(frame)
     late, gone = changes.late(frame), changes.corrected(frame) | changes.voided(frame)
-    lead = _("%(entries)d entries were recorded in these days.") % {"entries": told.entries}
+    lead = _("Recorded in these days: %(entries)s.") % {"entries": counted(told.entries, "entry", "entries")}
     return Section(
         _("Late entries and corrections recorded in these days"), lead,
         tables=(

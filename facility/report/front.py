@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 from django.utils.translation import gettext as _
 
 import facility
+from facility.counted import counted
 from facility.models import SigningKey
 from facility.report import changes, drawing, plant, runs
 from facility.report.gaps import Mark
@@ -28,15 +29,15 @@ BRIEF_LETTERS: Final = 76
 NOTHING_SAID: Final = ("", "\u2013")
 
 
-def page(frame: Frame, found: Checks, counted: Sequence[Section]) -> Front:
-    """Return the opening page; ``counted``: the sections whose number is the news, those with nothing in them too."""
+def page(frame: Frame, found: Checks, news: Sequence[Section]) -> Front:
+    """Return the opening page; ``news``: the sections whose number is the news, those with nothing in them too."""
     told = changes.tally(frame)
     after = changes.after(frame, files=False)
     words = _(
-        "%(entries)d entries, %(corrected)d corrected, %(voided)d voided, %(late)d late, %(gaps)d gaps; %(files)d taken in later from files"
+        "%(entries)s, %(corrected)d corrected, %(voided)d voided, %(late)d late, %(gaps)s; %(files)d taken in later from files"
     ) % {
-        "entries": told.entries, "corrected": told.corrected, "voided": told.voided, "late": told.late + len(after),
-        "gaps": len(found.missing), "files": told.from_files,
+        "entries": counted(told.entries, "entry", "entries"), "corrected": told.corrected, "voided": told.voided, "late": told.late + len(after),
+        "gaps": counted(len(found.missing), "gap", "gaps"), "files": told.from_files,
     }  # fmt: skip
     facts = (
         (_("Checks signed"), str(found.signed)), (_("Runs"), str(len(runs.runs_of(frame)))),
@@ -44,7 +45,7 @@ def page(frame: Frame, found: Checks, counted: Sequence[Section]) -> Front:
     )  # fmt: skip
     about = f"{_about(frame, told)} {_afterwards(frame, after)}".strip()
     picture = _picture(frame, found, list(after.values()))
-    return Front(about, words, facts, _rows(counted), picture, *_proved(), _digests())
+    return Front(about, words, facts, _rows(news), picture, *_proved(), _digests())
 
 
 def _afterwards(frame: Frame, after: dict[int, datetime]) -> str:
@@ -52,8 +53,8 @@ def _afterwards(frame: Frame, after: dict[int, datetime]) -> str:
     files = len(changes.after(frame, files=True))
     if not files and not after:
         return ""
-    return _("Recorded after these days of what happened in them: %(late)d late entries, %(files)d taken in from files.") % {
-        "late": len(after), "files": files,
+    return _("Recorded after these days of what happened in them: %(late)s, %(files)d taken in from files.") % {
+        "late": counted(len(after), "late entry", "late entries"), "files": files,
     }  # fmt: skip
 
 
@@ -74,9 +75,9 @@ def _about(frame: Frame, told: changes.Tally) -> str:
     return " ".join(words)
 
 
-def _rows(counted: Sequence[Section]) -> tuple[FrontRow, ...]:
+def _rows(news: Sequence[Section]) -> tuple[FrontRow, ...]:
     rows, place = [], 0
-    for section in counted:
+    for section in news:
         count = section.count or 0
         place += bool(count)
         (table,) = section.tables

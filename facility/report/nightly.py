@@ -8,6 +8,7 @@ from django.db.models import Min
 from django.utils import timezone
 
 from facility import events
+from facility.counted import counted
 from facility.models import Check, Site
 from facility.report.build import closed_month
 from facility.report.scope import Scope, months_of
@@ -31,13 +32,17 @@ def render(tell: Callable[[str], object], somebody_waits: Callable[[], bool] = l
     for site in Site.objects.filter(retired_at=None).order_by("key"):
         for first, last in reversed(_closed(site)):
             if made >= MOST_MADE_A_NIGHT:
-                return f"{made} volumes of months made, {there} there already; older months follow next night."
+                return f"{_said(made, there)}; older months follow next night."
             if made and somebody_waits():
-                return f"{made} volumes of months made, {there} there already; the rest after what somebody waits for."
+                return f"{_said(made, there)}; the rest after what somebody waits for."
             tell(f"{site.key} {first:%Y-%m}")
             for one in closed_month(Scope(site, None, first, last), first, last):
                 made, there = made + (not one.warm), there + one.warm
-    return f"{made} volumes of months made, {there} there already."
+    return f"{_said(made, there)}."
+
+
+def _said(made: int, there: int) -> str:
+    return f"{counted(made, 'volume of a month', 'volumes of months')} made, {there} there already"
 
 
 def _closed(site: Site) -> list[tuple[date, date]]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.models import MedicalFitness, MedicalOutcome, Person, QualificationHeld
 from facility.report import drawing
 from facility.report.shape import Cell, Picture, Section, Table
@@ -49,9 +50,9 @@ def section(frame: Frame) -> Section:
     """Return who was fit when: bars over the days, and the papers behind them."""
     found = papers_of(frame)
     lead = _(
-        "%(count)d people. A filled bar: a medical that says fit, or fit with limits, was on record; an open bar: a "
+        "%(people)s. A filled bar: a medical that says fit, or fit with limits, was on record; an open bar: a "
         "qualification was. Waits after runs, duty and practice count too and are told day by day in the app."
-    ) % {"count": len(found)}
+    ) % {"people": counted(len(found), "person", "people")}
     pictures = [
         _picture(frame, found[start : start + PEOPLE_A_PICTURE]) for start in range(0, len(found), PEOPLE_A_PICTURE)
     ]

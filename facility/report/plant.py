@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from facility.counted import counted
 from facility.report.areas import PLANT
 from facility.report.drawing import address_of
 from facility.report.shape import Cell, Picture, Section, Table
@@ -83,9 +84,9 @@ def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tu
     states = sorted(states, key=lambda one: (one.tag, one.act))
     bad = sum(1 for one in states if one.word in NOT_IN_DATE)
     items = len({one.equipment for one in states})
-    lead = ngettext("%(items)d item", "%(items)d items", items) % {"items": items}
-    lead += _(", %(acts)d acts; %(bad)d of them overdue, never recorded or in doubt.") % {
-        "acts": len(states),
+    lead = _("%(items)s, %(acts)s; overdue, never recorded or in doubt: %(bad)d.") % {
+        "items": counted(items, "item", "items"),
+        "acts": counted(len(states), "act", "acts"),
         "bad": bad,
     }
     numbers = frame.numbers(WorkRecord, (newest[one.rule][0] for one in states if one.rule in newest))

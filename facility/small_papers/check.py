@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from facility.access import Act, enter
 from facility.compute.sheets import groups_of
+from facility.counted import counted
 from facility.models import Answer, Check, CheckResult, CheckState, Event, Outcome, Signature
 from facility.report.checks import spanned
 from facility.shown import instant_text
@@ -138,13 +139,13 @@ def _tally(parts: Sequence[Part], answers: Sequence[Answer]) -> str:
     ]  # fmt: skip
     steps = [row for part in parts for row in part.rows]
     said = {
-        "steps": len(steps), "told": ", ".join(told) or _("none"), "late": sum(1 for one in counts if one.late),
+        "steps": counted(len(steps), "step", "steps"), "told": ", ".join(told) or _("none"), "late": sum(1 for one in counts if one.late),
         "silent": sum(1 for row in steps if not any(one.answer.is_current for one in row.said)),
         "corrected": len(answers) - len(counts),
     }  # fmt: skip
     return (
         _(
-            "%(steps)d steps. Answers that count: %(told)s; late among them: %(late)d. Corrected: %(corrected)d. Without an answer: %(silent)d."
+            "%(steps)s. Answers that count: %(told)s; late among them: %(late)d. Corrected: %(corrected)d. Without an answer: %(silent)d."
         )
         % said
     )

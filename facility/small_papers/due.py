@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from facility import house
 from facility.compute.flags import Sort
+from facility.counted import counted
 from facility.models import Contact, Person, QualificationKind
 from facility.pack import scope
 from facility.pack.due import entries
@@ -162,7 +163,9 @@ def _state(one: DueState, last: date | None, today: date) -> str:
 
 
 def _past(day: date | None, today: date) -> str:
-    return "" if day is None or day >= today else _("%(days)d days past") % {"days": (today - day).days}
+    return (
+        "" if day is None or day >= today else _("%(days)s past") % {"days": counted((today - day).days, "day", "days")}
+    )
 
 
 def _missed(one: DueState, stops: Stops) -> str:

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from facility.access import Act, enter
+from facility.counted import counted
 from facility.fields import day_text
 from facility.pack.scope import AREAS
 from facility.readiness.services import caution
@@ -58,7 +59,7 @@ def due_paper(asked: Asked, printed: Print) -> Paper:
     lines = lines_of(asked)
     late = [one for one in lines if one.late]
     said = {
-        "count": len(lines), "late": len(late), "ahead": len(lines) - len(late), "from": day_text(asked.today),
+        "count": counted(len(lines), "line", "lines"), "late": len(late), "ahead": len(lines) - len(late), "from": day_text(asked.today),
         "until": day_text(asked.until),
     }  # fmt: skip
     groups = [(_("Overdue, past its day, or not known"), late)] if late else []
@@ -69,7 +70,7 @@ def due_paper(asked: Asked, printed: Print) -> Paper:
     ]  # fmt: skip
     return Paper(
         f"due-list-{asked.site.key}-{asked.today:%Y%m%d}", _("Due list"), _records(lines),
-        lead=_("%(count)d lines: %(late)d overdue, past their day or not known, and %(ahead)d due from %(from)s to %(until)s.") % said,
+        lead=_("%(count)s: %(late)d overdue, past their day or not known, and %(ahead)d due from %(from)s to %(until)s.") % said,
         plate=((_("Of"), dict(areas())[asked.area]), (_("As known on"), day_text(asked.today))),
         template="small_papers/due.html",
         more={"groups": groups, "caution": caution(), "until": asked.until},
@@ -78,7 +79,7 @@ def due_paper(asked: Asked, printed: Print) -> Paper:
 
 
 def _records(lines: list[DueLine]) -> str:
-    return _("%(count)d lines, each with its record number") % {"count": len(lines)}
+    return _("%(lines)s, each with its record number") % {"lines": counted(len(lines), "line", "lines")}
 
 
 @require_safe

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from facility.counted import counted
 from facility.fields import day_text
 from facility.report.drawing import address_of
 from facility.report.scope import Frame, Scope
@@ -41,7 +42,7 @@ def history_paper(item: Equipment, printed: Print) -> Paper:
     )  # fmt: skip
     return Paper(
         f"history-{item.site.key}-{item.tag}".replace("/", "-"), _("History of %(tag)s") % {"tag": item.tag},
-        _("item %(number)d, %(count)d events") % {"number": item.pk, "count": len(rows.events)},
+        _("item %(number)d, %(events)s") % {"number": item.pk, "events": counted(len(rows.events), "event", "events")},
         tuple(one for one in sections if one is not None),
         lead=_("Every record of this item that the box holds, the oldest first; the first was entered on %(first)s and may tell of older days. What was corrected or made void stands here too and says so; what was never recorded does not.")
         % {"first": frame.day(rows.first_at)},
@@ -192,10 +193,8 @@ def _compared(item: Equipment, rows: ItemRows, frame: Frame) -> Section | None:
             Picture(
                 address_of(drift_svg(drift, palette=PAPER)),
                 words,
-                _(
-                    "%(count)d comparisons that count. The line is a straight one through them; it foretells nothing that moves in steps."
-                )
-                % {"count": len(drift.used)},
+                _("%(used)s. The line is a straight one through them; it foretells nothing that moves in steps.")
+                % {"used": counted(len(drift.used), "comparison that counts", "comparisons that count")},
             ),
         )
     lead = _("Comparisons made in the house are named as such; they are no certificate of an accredited laboratory.")

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from facility.access import Act, enter
+from facility.counted import counted
 from facility.readiness.services import caution
 from facility.readiness.telling.availability import call_words
 from facility.shown import instant_text
@@ -45,7 +46,7 @@ def wall_paper(printed: Print, *, wide: bool = False) -> Paper:
     return Paper(
         f"wall-sheet-{site.key}-{printed.at:%Y%m%d-%H%M}",
         _("Wall sheet: what could be treated then"),
-        _("%(count)d tables, void from %(at)s") % {"count": len(wall.lines), "at": until},
+        _("%(tables)s, void from %(at)s") % {"tables": counted(len(wall.lines), "table", "tables"), "at": until},
         plate=((_("As known at"), instant_text(wall.at, ZoneInfo(site.zone))), (_("Void from"), until)),
         template="small_papers/wall.html",
         more={"wall": wall, "call_words": call_words(), "caution": caution()},

@@ -13,6 +13,7 @@ from django.core.mail import EmailMessage
 from django.utils.translation import gettext as _
 
 from facility import events
+from facility.counted import counted
 from facility.models import Checkpoint
 from facility.trust import checkpoints, faults, keys, looking
 
@@ -59,8 +60,8 @@ def _none(found: list[str]) -> str:
 
 
 def _made(row: Checkpoint) -> str:
-    return _("Checkpoint of %(size)d events: %(code)s.") % {
-        "size": row.size, "code": checkpoints.short_code(bytes(row.root)),
+    return _("Checkpoint of %(events)s: %(code)s.") % {
+        "events": counted(row.size, "event", "events"), "code": checkpoints.short_code(bytes(row.root)),
     }  # fmt: skip
 
 
@@ -86,7 +87,7 @@ def mail(row: Checkpoint) -> str:
         log.warning("The head %s could not be mailed: %s", row.size, error)
         return _("It could not be mailed: %(error)s") % {"error": error}
     _copied(row, "mail", ", ".join(people))
-    return _("Mailed to %(count)d people.") % {"count": len(people)}
+    return _("Mailed to %(people)s.") % {"people": counted(len(people), "person", "people")}
 
 
 def _letter(row: Checkpoint) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.trust import keyfiles
 
 if TYPE_CHECKING:
@@ -22,8 +23,8 @@ FILE: Final = "log-fault.json"
 
 def shorter(size: int, noted: int, when: datetime | None = None) -> str:
     """Say that the end of the log is missing."""
-    words = _("The log is shorter than checkpoint %(noted)d: it holds %(size)d events. Its end was cut off, or an older copy was put back.") % {
-        "noted": noted, "size": size,
+    words = _("The log is shorter than checkpoint %(noted)d: it holds %(events)s. Its end was cut off, or an older copy was put back.") % {
+        "noted": noted, "events": counted(size, "event", "events"),
     }  # fmt: skip
     return words + (_(" The checkpoint was made on %(day)s.") % {"day": f"{when:%Y-%m-%d %H:%M} UTC"} if when else "")
 

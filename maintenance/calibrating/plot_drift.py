@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.fields import day_text
 from maintenance.calibrating.history import DAYS_A_MONTH, MONTHS
 from maintenance.calibrating.plot import PAGE, Palette, Picture, figure, ticks
@@ -147,11 +148,11 @@ def _years(drift: Drift, end: float) -> list[tuple[float, str]]:
 
 
 def _label(drift: Drift) -> str:
-    n, unit = len(drift.used), drift.unit
+    used, unit = counted(len(drift.used), "comparison", "comparisons"), drift.unit
     if drift.line is None:
-        return _("Largest errors as found of %(n)s comparisons. The table beside it has every figure.") % {"n": n}
-    text = _("Largest errors as found of %(n)s comparisons; drift %(slope)s %(unit)s a year.") % {
-        "n": n, "slope": figure(drift.line.slope * MONTHS, signed=True), "unit": unit,
+        return _("Largest errors as found of %(used)s. The table beside it has every figure.") % {"used": used}
+    text = _("Largest errors as found of %(used)s; drift %(slope)s %(unit)s a year.") % {
+        "used": used, "slope": figure(drift.line.slope * MONTHS, signed=True), "unit": unit,
     }  # fmt: skip
     day = drift.day(drift.crosses)
     if day is not None:

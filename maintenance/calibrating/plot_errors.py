@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from maintenance.calibrating.judging import limits_for
 from maintenance.calibrating.plot import PAGE, WIDE, Palette, Picture, figure, ticks
 from maintenance.calibrating.words import verdict_words
@@ -77,8 +78,8 @@ def _zones(row: Calibration, run: dict[str, Any]) -> list[tuple[float, float, fl
 
 
 def _label(run: dict[str, Any], unit: str) -> str:
-    return _("Errors at %(n)s points with limits: %(verdict)s; worst %(error)s %(unit)s at %(at)s; limit %(limit)s %(unit)s."
+    return _("Errors at %(points)s with limits: %(verdict)s; worst %(error)s %(unit)s at %(at)s; limit %(limit)s %(unit)s."
              " The table beside it has every figure.") % {
-        "n": len(run["points"]), "verdict": verdict_words(run["verdict"]), "error": run["largest_error"],
+        "points": counted(len(run["points"]), "point", "points"), "verdict": verdict_words(run["verdict"]), "error": run["largest_error"],
         "at": run["largest_error_at"], "limit": run["limit"], "unit": unit,
     }  # fmt: skip

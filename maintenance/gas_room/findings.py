@@ -12,6 +12,7 @@ from django.db.models import F, Q
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.fields import day_text
 from facility.shown import instant_text
 from maintenance.compute.cross_checks import goes_back, older_than_instrument, same_values
@@ -167,7 +168,10 @@ def _older(look: Look, its: Any, dated: Any, named: tuple[str, str], grace: int)
         return
     about, page = named
     first = _("dated %s") % day_text(dated)
-    second = _("in service since %(day)s, %(days)d days later") % {"day": day_text(its.in_service_on), "days": days}
+    second = _("in service since %(day)s, %(days)s later") % {
+        "day": day_text(its.in_service_on),
+        "days": counted(days, "day", "days"),
+    }
     yield Finding(
         _("Certificate older than the instrument"), about, first, second, _("%d days") % grace, page,
         look.defect(_("Certificate older than the instrument: %(first)s, %(second)s") % {

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from maintenance.compute.intervals import Span
 from maintenance.compute.requirements import IntervalKind, RuleEffect
 from maintenance.upkeep.adopting import ADOPTABLE, source_text
@@ -47,7 +48,11 @@ def interval_text(interval: Interval) -> str:
     """Return an interval in words."""
     if interval.kind is IntervalKind.LIFE:
         text = _("life of %(span)s") % {"span": span_text(Span(interval.months))}
-        return text + (_(" or %(n)d counts, whichever comes first") % {"n": interval.counts} if interval.counts else "")
+        return text + (
+            _(" or %(counts)s, whichever comes first") % {"counts": counted(interval.counts, "count", "counts")}
+            if interval.counts
+            else ""
+        )
     if interval.kind is not IntervalKind.CALENDAR:
         return _kind_text(interval.kind)
     text = _("every %(span)s") % {"span": span_text(Span(interval.months))}
@@ -57,7 +62,7 @@ def interval_text(interval: Interval) -> str:
             "high": interval.latest,
         }
     if interval.plus_minus:
-        text += _(", %(n)d months before or after the day") % {"n": interval.plus_minus}
+        text += _(", %(months)s before or after the day") % {"months": counted(interval.plus_minus, "month", "months")}
     if interval.hard_stop:
         text += _(", put off by %(step)d months at a clean look, never later than %(stop)d months") % {
             "step": interval.deferrable, "stop": interval.hard_stop}  # fmt: skip

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.fields import day_text
 from maintenance.compute.counters import projected_on
 from maintenance.compute.due import Anchor, Cause
@@ -44,8 +45,8 @@ def cause_text(cause: Cause | None, event: str = "") -> str:
 
 def span_text(span: Span) -> str:
     """Return a span in words: 6 months and 10 days."""
-    parts = [_("%(n)d months") % {"n": span.months}] if span.months else []
-    parts += [_("%(n)d days") % {"n": span.days}] if span.days else []
+    parts = [counted(span.months, "month", "months")] if span.months else []
+    parts += [counted(span.days, "day", "days")] if span.days else []
     return _(" and ").join(parts)
 
 
@@ -90,8 +91,12 @@ def _calendar(state: DueState, terms: Terms, past: Past, side: Side) -> tuple[st
     if last.due_on is not None:
         formula = _("done %(done)s; its certificate says %(day)s") % said
     elif put_off is not None:
-        said |= {"first": day_text(put_off.first_due_on), "times": str(put_off.times), "step": span_text(terms.step)}
-        formula = _("done %(done)s + %(span)s = %(first)s, put off %(times)s times by %(step)s: %(day)s") % said
+        said |= {
+            "first": day_text(put_off.first_due_on),
+            "times": counted(put_off.times, "time", "times"),
+            "step": span_text(terms.step),
+        }
+        formula = _("done %(done)s + %(span)s = %(first)s, put off %(times)s by %(step)s: %(day)s") % said
         notes.append(_("Never later than %(stop)s, the hard stop.") % {"stop": day_text(put_off.hard_stop_on)})
     elif side.anchor_kept:
         formula = _("due before, kept since it was done inside its window, + %(span)s = %(day)s; done %(done)s") % said

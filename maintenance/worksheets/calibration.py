@@ -10,6 +10,7 @@ from django.utils.translation import gettext_noop as _
 
 from facility.compute.worksheet import InputError, Output, Worksheet
 from facility.compute.worksheet_inputs import choice, number, numbers, optional, text
+from facility.counted import counted
 from maintenance.compute.calibration import CalibrationError, Means, calibrated, points_from, with_head
 from maintenance.compute.decisions import Decision, Rule
 from maintenance.compute.gauge_limits import Limits, Scale, by_zones, percent_of_span, same_everywhere
@@ -168,8 +169,8 @@ def _remarks(given: Given, scale: Scale) -> list[str]:
         fewest = int(table[name].number)
         if len(given.numbers("reference")) < fewest:
             remarks.append(
-                gettext("%(n)s points; this class asks for at least %(fewest)s.")
-                % {"n": len(given.numbers("reference")), "fewest": fewest}
+                gettext("%(points)s; this class asks for at least %(fewest)s.")
+                % {"points": counted(len(given.numbers("reference")), "point", "points"), "fewest": fewest}
             )
     if not given.numbers("down"):
         remarks.append(gettext("No readings coming down: hysteresis is not known."))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext
 
+from facility.counted import counted
 from maintenance.compute.due import Cause
 
 if TYPE_CHECKING:
@@ -31,10 +32,13 @@ def sentence(side: Side, unit: str) -> str:
 
 def of_deferral(found: Deferred) -> str:
     """Return a deferral in words."""
-    words = {"first": found.first_due_on, "due": found.due_on, "stop": found.hard_stop_on, "times": found.times}
-    return (
-        gettext("Due %(first)s, put off %(times)s times to %(due)s by clean inspections, never past %(stop)s.") % words
-    )
+    words = {
+        "first": found.first_due_on,
+        "due": found.due_on,
+        "stop": found.hard_stop_on,
+        "times": counted(found.times, "time", "times"),
+    }
+    return gettext("Due %(first)s, put off %(times)s to %(due)s by clean inspections, never past %(stop)s.") % words
 
 
 def _of_counter(side: Side, unit: str) -> str:

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_noop as _
 
 from facility.compute.worksheet import InputError, Output, Worksheet
 from facility.compute.worksheet_inputs import number, numbers, optional, text, whole
+from facility.counted import counted
 from maintenance.compute.drift import DriftError, crossing, crossing_with_uncertainty, fit
 from maintenance.compute.interval_review import (
     ReviewError,
@@ -41,11 +42,13 @@ FARTHEST = 1200.0  # a crossing beyond a hundred years is none
 def _line(given: Given) -> Line:
     months, errors = given.numbers("months"), given.numbers("as_found")
     if len(months) != len(errors):
-        raise InputError("as_found", f"{len(errors)} values", f"as many as months, {len(months)}")
+        raise InputError("as_found", counted(len(errors), "value", "values"), f"as many as months, {len(months)}")
     try:
         return fit([float(one) for one in months], [float(one) for one in errors])
     except DriftError:
-        raise InputError("months", f"{len(months)} calibrations", "two or more at different times") from None
+        raise InputError(
+            "months", counted(len(months), "calibration", "calibrations"), "two or more at different times"
+        ) from None
 
 
 def _confidence(given: Given) -> float:

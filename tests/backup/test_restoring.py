@@ -227,7 +227,7 @@ def test_a_trial_is_kept_as_an_event_and_touches_nothing(folder: Path, capsys: p
     assert (newest.action, told["result"], told["file"]) == ("backup:tried", "restored", path.name)
     assert told["told"].startswith(f"events {newest.seq - 2}, head ")
     assert re.match(
-        r"Readiness of 1 plans in 1 chambers computed. Report of \S+ built: \d{4,} bytes, SHA-256 [0-9a-f]{64}\.$",
+        r"Readiness of 1 plan in 1 chamber computed. Report of \S+ built: \d{4,} bytes, SHA-256 [0-9a-f]{64}\.$",
         told["report"],
     )
     _is_signed(told)

@@ -108,7 +108,7 @@ def test_a_stick_may_be_away_for_a_week_and_then_somebody_is_told(settings: Any,
     note_taken(gone, str(folder / "stick"))
     status, part = told("backup")
     assert status == 503
-    assert "1 places got no copy for 7 days" in part["advice"]
+    assert "1 place got no copy for 7 days" in part["advice"]
     assert "stick/" not in part["advice"], "who asks without an account learns no folder"
     assert measured()["deepstead_backup_copies_lacking"] == 1
 

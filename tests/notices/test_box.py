@@ -111,4 +111,4 @@ def test_the_first_event_since_an_instant_is_found_by_number(clock: Clock) -> No
 
 def test_a_box_without_accounts_or_sites_tells_nobody_and_does_not_fall(clock: Clock) -> None:
     happened("backup:not-copied", to="/mnt/stick")
-    assert box.look(clock.now) == "1 troubles of the box, 0 notices made."
+    assert box.look(clock.now) == "1 trouble of the box, 0 notices made."

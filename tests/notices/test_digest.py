@@ -63,7 +63,7 @@ def test_where_no_table_is_ready_that_comes_first_and_not_somebody_s_paper(clock
     looking.sweep(clock.now)
     digest.make(clock.now)
     notice = Notice.objects.get(user=who)
-    assert "0 of 1 plans ready" in notice.subject
+    assert "0 of 1 plan ready" in notice.subject
     assert notice.next_action == "No table is ready: see on the page what would lift it."
     assert "- DG-9: calibration: overdue" in notice.body
 
@@ -155,7 +155,7 @@ def test_what_is_open_is_named_without_what_was_typed(clock: Clock) -> None:
     assert "- DG-1: defect 0001:" in body(who)
     assert f"/skerrow/defects/{fault.pk}/" in body(who)
     assert "Patient" not in body(who).replace("1 patient", "")
-    assert Notice.objects.get(user=who).subject == "Fri 27 Nov: 0 of 1 plans ready, 1 thing to do"
+    assert Notice.objects.get(user=who).subject == "Fri 27 Nov: 0 of 1 plan ready, 1 thing to do"
 
 
 def test_what_somebody_answers_for_is_left_out_until_the_end_and_comes_back(clock: Clock) -> None:

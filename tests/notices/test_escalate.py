@@ -42,7 +42,7 @@ def test_what_nobody_acknowledges_within_the_house_s_time_is_told_to_the_directo
     clock.pass_by(minutes=14)
     assert escalate.run(clock.now) == "0 notices raised."
     clock.pass_by(minutes=1)
-    assert escalate.run(clock.now) == "1 notices raised."
+    assert escalate.run(clock.now) == "1 notice raised."
     found = scene.told("unanswered")
     assert {one.user_id for one in found} == {director.pk, None}
     assert found[0].subject == "Nobody has acknowledged: Chamber 1, TT6: Not ready"
@@ -142,7 +142,7 @@ def test_a_call_that_nobody_answers_is_raised_and_one_that_is_answered_is_not(cl
     person = make.person(chamber.site, user=make.user(chamber.site, "tender"))
     call = calls.begin(chamber, [person], by=scene.BY)
     calling.tell(call.pk, clock.now)
-    assert escalate.run(clock.pass_by(minutes=15)) == "1 notices raised."
+    assert escalate.run(clock.pass_by(minutes=15)) == "1 notice raised."
     calls.over(call, "no patient", by=scene.BY, shown_version=1)
     again = calls.begin(chamber, [person], by=scene.BY)
     calling.tell(again.pk, clock.now)

@@ -59,7 +59,7 @@ def test_a_replaced_volume_goes_after_its_time_and_the_log_says_so() -> None:
     site = make.site()
     oldest, older = _volume(site, "one", days_ago=80), _volume(site, "two", days_ago=40)
     newest, other = _volume(site, "three", days_ago=20), _volume(site, "four", days_ago=90, month="2026-01")
-    assert "1 volumes that newer ones replaced" in tidying.tidy()
+    assert "1 volume that newer ones replaced" in tidying.tidy()
     assert set(Volume.objects.all()) == {older, newest, other}  # the second was replaced 20 days ago, 30 must pass
     assert [_file_of(one).exists() for one in (oldest, older, newest, other)] == [False, True, True, True]
     told = json.loads(Event.objects.get(action="replaced volumes removed").payload)
@@ -83,7 +83,7 @@ def test_what_a_pack_that_does_not_lie_here_may_name_stays() -> None:
     kept, _newer = _volume(site, "one", days_ago=80), _volume(site, "two", days_ago=70)
     gone, _other = _volume(elsewhere, "three", days_ago=80), _volume(elsewhere, "four", days_ago=70)
     building.path_of(_pack(site, [kept])).unlink()
-    assert "1 volumes" in tidying.tidy()
+    assert "1 volume that" in tidying.tidy()
     assert kept in Volume.objects.all()
     assert gone not in Volume.objects.all()
 
@@ -104,5 +104,5 @@ def test_a_file_that_nobody_knows_goes_after_a_day() -> None:
     left.write_bytes(b"half")
     old = time.time() - 2 * 24 * 3600
     os.utime(left, (old, old))
-    assert tidying.tidy().endswith("1 files of no use.")
+    assert tidying.tidy().endswith("1 file of no use.")
     assert (new.exists(), left.exists(), _file_of(known).exists()) == (True, False, True)

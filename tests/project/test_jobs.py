@@ -241,7 +241,7 @@ def test_tidying_removes_what_is_long_done_and_nothing_else(monkeypatch: pytest.
     Job.objects.filter(pk=fresh.pk).update(finished_at=NOON - timedelta(days=29))
     Session.objects.create(session_key="gone", session_data="", expire_date=NOON - timedelta(seconds=1))
     Session.objects.create(session_key="open", session_data="", expire_date=NOON + timedelta(seconds=1))
-    assert tasks.tidy().startswith("Removed 1 old jobs and 1 sessions that had run out. Removed 0 files")
+    assert tasks.tidy().startswith("Removed 1 old job and 1 session that had run out. Removed 0 files")
     assert set(Job.objects.all()) == {fresh, waiting}
     assert Session.objects.get().session_key == "open"
 

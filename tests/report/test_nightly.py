@@ -38,8 +38,8 @@ def test_whoever_waits_for_a_pack_goes_before_the_months_that_are_left(
     monkeypatch.setattr(events, "now", lambda: datetime(2026, 3, 12, tzinfo=UTC))
     pack = enqueue(Kind.CHECK_PACK, {"token": "none"})
     told = tasks.render_volumes.apply().get()
-    assert told == "1 volumes of months made, 0 there already; the rest after what somebody waits for."
+    assert told == "1 volume of a month made, 0 there already; the rest after what somebody waits for."
     assert Volume.objects.get().month == "2026-02", "the newest first"
     assert Job.objects.filter(kind=Kind.RENDER_VOLUMES, finished_at=None).count() == 1
     Job.objects.filter(pk=pack.pk).update(finished_at=events.now())
-    assert tasks.render_volumes.apply().get() == "1 volumes of months made, 1 there already."
+    assert tasks.render_volumes.apply().get() == "1 volume of a month made, 1 there already."

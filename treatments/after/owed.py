@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from facility.counted import counted
 from facility.models import Check, CheckSheet, CheckState, Occasion
 from maintenance.models import Counter, CounterReading, Defect
 from treatments.figures.sum import figure
@@ -142,7 +143,7 @@ def _log(record: Record) -> Iterator[Item]:
         "clock": _("while a clock was not trusted"), "paper": _("keyed in from paper"),
     }  # fmt: skip
     told = [f"{counts[name]} {word}" for name, word in words.items() if counts[name]]
-    yield Item(OPEN if told else DONE, _("%(count)d lines in the log") % {"count": counts["all"]}, ", ".join(told) or _("none late, corrected or struck"))  # fmt: skip
+    yield Item(OPEN if told else DONE, _("%(lines)s in the log") % {"lines": counted(counts["all"], "line", "lines")}, ", ".join(told) or _("none late, corrected or struck"))  # fmt: skip
     for text in record.kept.get("remarks", ()):
         yield Item(OPEN, text)
 

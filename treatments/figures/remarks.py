@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -27,15 +29,13 @@ def _on_table(found: Timing) -> Iterator[str]:
         yield _("Stop minutes of this table are unconfirmed: nobody has compared them with a printed handbook here.")
     for depth, taken, allowed in () if found.used is None else found.used.beyond:
         if allowed == 0:
-            words = _(
-                "%(taken)d extension logged at %(depth)g fsw: the table states none there. It is not in the plan."
-            )
+            words = _("%(extensions)s logged at %(depth)g fsw: the table states none there. It is not in the plan.")
         else:
             words = _(
-                "%(taken)d extensions logged at %(depth)g fsw: the table states %(allowed)d. More is the physician's;"
+                "%(extensions)s logged at %(depth)g fsw: the table states %(allowed)d. More is the physician's;"
                 " the tender's oxygen is then not stated."
             )
-        yield words % {"taken": taken, "depth": depth, "allowed": allowed}
+        yield words % {"extensions": counted(taken, "extension", "extensions"), "depth": depth, "allowed": allowed}
 
 
 def _on_log(found: Timing) -> Iterator[str]:

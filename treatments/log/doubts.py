@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from facility.models import Lock
 from treatments.compute.log_kinds import During
 from treatments.compute.log_values import LogDoubtError
@@ -111,8 +112,8 @@ def _ask_extension(run: Run, checked: Checked) -> None:
     count = taken + int(checked.values["extension_count"])
     if count > allowed[depth]:
         raise LogDoubtError(
-            _("%(count)d extensions at %(depth)s fsw? %(table)s states %(most)d; more is the physician's. Store it all the same?"),
-            count=count, depth=f"{depth:g}", table=table.title, most=allowed[depth],
+            _("%(extensions)s at %(depth)s fsw? %(table)s states %(most)d; more is the physician's. Store it all the same?"),
+            extensions=counted(count, "extension", "extensions"), depth=f"{depth:g}", table=table.title, most=allowed[depth],
         )  # fmt: skip
 
 

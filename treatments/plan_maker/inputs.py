@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from facility.counted import counted
 from treatments.compute.plan_asking import Asking
 from treatments.compute.plan_demand import most_extensions
 from treatments.compute.tender import rule_for
@@ -56,8 +57,8 @@ def as_text(table: str, version: int, asking: Asking) -> str:
     """Return what a plan was reckoned from, for its source; empty where it would not fit there."""
     parts = [
         f"Reckoned: {table} v{version}",
-        f"{asking.patients} patients",
-        f"{asking.tenders} tenders" + (" after exposure" if asking.previous else ""),
+        counted(asking.patients, "patient", "patients"),
+        counted(asking.tenders, "tender", "tenders") + (" after exposure" if asking.previous else ""),
         "dump" if asking.dump else "no dump",
         f"locks {asking.outer_fills}+{asking.medical_fills}",
         f"{asking.minute_volume:g} acfm",

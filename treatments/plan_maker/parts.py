@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
 from treatments.plan_maker.gas_parts import air_part, oxygen_part
 from treatments.plan_maker.sums import Line, Part, Value, shown
 from treatments.reference import FILES, table_values
@@ -78,8 +79,8 @@ def cautions(worked: Worked) -> list[str]:
     found = []
     if worked.places and worked.people > worked.places:
         found.append(
-            _("%(n)d people are planned for; the inner lock takes %(most)d by its record.")
-            % {"n": worked.people, "most": worked.places}
+            _("Planned for %(people)s; the inner lock takes %(most)d by its record.")
+            % {"people": counted(worked.people, "person", "people"), "most": worked.places}
         )
     for lock in worked.too_deep:
         said = {"depth": shown(worked.demand.deepest_fsw), "lock": lock.name, "limit": shown(float(lock.working_pressure)),

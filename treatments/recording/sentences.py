@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
 
+from facility.counted import counted
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
@@ -19,20 +21,17 @@ def lines_about(findings: Iterable[Mapping[str, Any]]) -> list[str]:
 
 def _rows(one: Mapping[str, Any]) -> str:
     more = ", …" if one["count"] > len(one["rows"]) else ""
-    return ", ".join(str(row) for row in one["rows"]) + more
+    return f"{counted(one['count'], 'row', 'rows')} ({', '.join(str(row) for row in one['rows'])}{more})"
 
 
 def _without_depth(one: Mapping[str, Any]) -> str:
-    return _("%(count)d rows have no depth and were left out: rows %(rows)s.") % {
-        "count": one["count"],
-        "rows": _rows(one),
-    }
+    return _("Left out for want of a depth: %(rows)s.") % {"rows": _rows(one)}
 
 
 def _repeated(one: Mapping[str, Any]) -> str:
-    return _(
-        "%(count)d rows have the time of the row before; each such time is one sample at their mean depth: rows %(rows)s."
-    ) % {"count": one["count"], "rows": _rows(one)}
+    return _("The time of the row before stands in %(rows)s; each such time is one sample at their mean depth.") % {
+        "rows": _rows(one)
+    }
 
 
 def _clock(one: Mapping[str, Any]) -> str:
@@ -62,8 +61,13 @@ def _no_descent(one: Mapping[str, Any]) -> str:
 
 def _apart(one: Mapping[str, Any]) -> str:
     return _(
-        "%(count)d samples stand apart from the pieces they lie in. The furthest: %(sample).1f fsw at minute %(minute).1f, where the piece has %(piece).1f fsw."
-    ) % {"count": one["count"], "sample": one["sample_fsw"], "minute": one["minute"], "piece": one["piece_fsw"]}
+        "Apart from the piece it lies in stands: %(samples)s. The furthest: %(sample).1f fsw at minute %(minute).1f, where the piece has %(piece).1f fsw."
+    ) % {
+        "samples": counted(one["count"], "sample", "samples"),
+        "sample": one["sample_fsw"],
+        "minute": one["minute"],
+        "piece": one["piece_fsw"],
+    }
 
 
 def _gas(one: Mapping[str, Any]) -> str:

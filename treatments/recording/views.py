@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from facility import events, services
 from facility.access import Act, Visit, enter
+from facility.counted import counted
 from facility.evidence import keep_text
 from facility.models import Evidence
 from treatments.compute.instrument import MOST_CELLS, InstrumentError, decoded, guess, rows_of, taken_in
@@ -96,7 +97,13 @@ def _say_layout(request: HttpRequest, visit: Visit, run: Run, evidence: Evidence
             found = look(run, text, form.layout())
             if "keep" in request.POST:
                 row = keep(run, evidence, form.layout(), form.cleaned_data["instrument"], by=visit.actor)
-                messages.success(request, _("The record is stored: %(count)d samples.") % {"count": row.samples})
+                messages.success(
+                    request,
+                    _("The record is stored: %(samples)s.")
+                    % {
+                        "samples": counted(row.samples, "sample", "samples"),
+                    },
+                )
                 return redirect("treatments:profile", visit.site.key, row.pk)
         except InstrumentError as error:
             form.add_error(None, said(error))

@@ -14,6 +14,7 @@ from django.core.management.base import BaseCommand, CommandError
 from facility import events
 from facility.backup import keys, making, store
 from facility.backup.faults import BackupError
+from facility.counted import counted
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
@@ -49,7 +50,7 @@ class Command(BaseCommand):
         for digest in told.missing:
             self.stderr.write(f"The evidence file {digest} is missing or damaged and is not in the backup.")
         self.stdout.write(
-            f"{sum(told.counts.values())} rows in {len(told.counts)} tables, sealed with key {key.number.hex()}."
+            f"{counted(sum(told.counts.values()), 'row', 'rows')} in {len(told.counts)} tables, sealed with key {key.number.hex()}."
         )
         self.stdout.write(
             "Without that key nobody can read the file: print it with backup --show-key and keep it elsewhere."

@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import CommandError
 
 from facility import events
+from facility.counted import counted
 from facility.management.records_command import RecordsCommand
 from facility.models import Pack, Site
 from facility.pack import building, released, services
@@ -66,7 +67,7 @@ class Command(RecordsCommand):
         target = out / made.name
         shutil.copyfile(made, target)
         self.stdout.write(f"pack {pack.number}, {pack.size_bytes} bytes, SHA-256 {pack.sha256}")
-        self.stdout.write(f"rests on a log of {pack.log_size} events")
+        self.stdout.write(f"rests on a log of {counted(pack.log_size or 0, 'event', 'events')}")
         self.stdout.write(str(target))
 
     @staticmethod

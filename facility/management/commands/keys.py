@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from facility import events
+from facility.counted import counted
 from facility.models import KeyUse
 from facility.trust import anew, chain, checkpoints, keys
 
@@ -60,4 +61,6 @@ class Command(BaseCommand):
         newest = checkpoints.newest()
         if newest is not None:
             code = checkpoints.short_code(bytes(newest.root))
-            self.stdout.write(f"newest head: {newest.size} events, {newest.made_at:%Y-%m-%d %H:%M} UTC, {code}")
+            self.stdout.write(
+                f"newest head: {counted(newest.size, 'event', 'events')}, {newest.made_at:%Y-%m-%d %H:%M} UTC, {code}"
+            )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import CommandError
 
 from facility.accounts.demo import DEMO_PASSWORD
+from facility.counted import counted
 from facility.demo.loading import DemoError, load, zone_of_set
 from facility.management.records_command import RecordsCommand
 
@@ -41,7 +42,7 @@ class Command(RecordsCommand):
         rows = sum(count.added for count in loaded.report.counts.values())
         self.stdout.write(loaded.report.as_text())
         self.stdout.write(
-            f"\n{loaded.site.name}, as of {day}: {rows} rows and {len(loaded.accounts)} accounts"
+            f"\n{loaded.site.name}, as of {day}: {counted(rows, 'row', 'rows')} and {counted(len(loaded.accounts), 'account', 'accounts')}"
             f" in {time.monotonic() - began:.0f} s."
         )
         self.stdout.write(f"Accounts: {', '.join(loaded.accounts)}. Password of all: {DEMO_PASSWORD}")

@@ -14,6 +14,7 @@ from facility.backup import keys, proving
 from facility.backup.faults import BackupError
 from facility.backup.restoring import SETTINGS_FILE, Restored, restore
 from facility.backup.trial import PROVED, tried
+from facility.counted import counted
 from facility.project import start
 
 if TYPE_CHECKING:
@@ -83,7 +84,9 @@ class Command(BaseCommand):
         for digest in told.missing:
             self.stderr.write(f"The evidence file {digest} was missing or damaged already when the backup was made.")
         self.stdout.write(f"Put back what version {told.version} backed up on {told.made_at}.")
-        self.stdout.write(f"{sum(told.counts.values())} rows in {len(told.counts)} tables equal the backup by SHA-256.")
+        self.stdout.write(
+            f"{counted(sum(told.counts.values()), 'row', 'rows')} in {len(told.counts)} tables equal the backup by SHA-256."
+        )
         self.stdout.write(
             f"Its settings are in {settings.DATA_DIR / SETTINGS_FILE}; links for a first or new password no longer hold."
         )

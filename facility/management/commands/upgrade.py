@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import BaseCommand, CommandError
 
 from facility import __version__
+from facility.counted import counted
 from facility.project import start, upgrade
 
 if TYPE_CHECKING:
@@ -40,8 +41,9 @@ class Command(BaseCommand):
         if done.backup is not None:
             self.stdout.write(f"Backup made before it: {done.backup}")
         self.stdout.write(
-            f"Upgraded to {__version__} in {len(done.steps)} steps; the records check,"
-            f" and readiness was computed for {done.plans} plans in {done.chambers} chambers."
+            f"Upgraded to {__version__} in {counted(len(done.steps), 'step', 'steps')}; the records check,"
+            f" and readiness was computed for {counted(done.plans, 'plan', 'plans')}"
+            f" in {counted(done.chambers, 'chamber', 'chambers')}."
         )
 
     def _check(self) -> None:
@@ -52,7 +54,7 @@ class Command(BaseCommand):
         for step in steps:
             self.stdout.write(step)
         self.stdout.write(
-            f"{len(steps)} steps to version {__version__}. `manage.py upgrade` makes a backup first, and so do `up` and `serve`."
+            f"{counted(len(steps), 'step', 'steps')} to version {__version__}. `manage.py upgrade` makes a backup first, and so do `up` and `serve`."
         )
         sys.exit(PENDING)
 

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from facility import events, evidence
 from facility.access import Act, enter
+from facility.counted import counted
 from facility.fields import DayField
 from facility.readiness.runs.log_views import GAUGE, run_of, surface_of
 from treatments.compute.log_kinds import KINDS
@@ -65,7 +66,9 @@ def key_paper(request: HttpRequest, site: str, pk: int) -> HttpResponse:
             form.add_error(None, refusal(error))
         else:
             messages.success(
-                request, _("Keyed in from paper: %(n)d lines. Go on with the next ones here.") % {"n": new}
+                request,
+                _("Keyed in from paper: %(lines)s. Go on with the next ones here.")
+                % {"lines": counted(new, "line", "lines")},
             )
             return redirect("treatments:log", site, pk)
     rows = [_row(number, request.POST, refused, asked) for number in range(1, LINES + 1)]

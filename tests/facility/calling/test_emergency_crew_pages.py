@@ -70,5 +70,5 @@ def test_a_call_out_says_that_neither_crew_is_there_when_nobody_is_on_duty(site:
     client.post(reverse("readiness:begin_call", args=[site.key]), {"chamber": plan.chamber.key})
     page = client.get(reverse("readiness:call", args=[site.key, CallOut.objects.get().pk])).content.decode()
     assert TITLE in page
-    assert "0 of 1 places filled" in page
+    assert "0 of 1 place filled" in page
     assert "for a start before" not in page.split(TITLE)[1].split("</section>")[0]

@@ -149,6 +149,6 @@ def test_a_mail_server_that_drips_is_left_in_time(
     with servers.serving(servers.Lines(("127.0.0.1", 0), type("Handler", (Slow,), {"way": word}))) as port:
         settings.EMAIL_PORT = port
         since = time.monotonic()
-        assert kit.send() == "0 sent, 1 could not be sent now, 1 wait."
+        assert kit.send() == "0 sent, 1 could not be sent now, 1 still waiting."
     assert time.monotonic() - since < PATIENCE_S
     assert kit.state(row).error == "The mail server does not answer in time."

@@ -34,7 +34,7 @@ def test_an_e_mail_says_what_to_do_next_and_as_of_when_and_is_read_back_by_the_l
         next_action="Fill bank 1.",
         body="Bank 1 holds 120 bar. /skerrow/bank/1/ and /other/x/",
     )
-    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
     (message,) = post.messages
     assert post.letters[0][0] == "watch@example.org"
     assert message["Subject"] == "Skerrow: Table 6: not ready"
@@ -77,7 +77,7 @@ def test_a_line_in_a_subject_becomes_no_header(site: Site, post: servers.MailSer
 def test_one_line_to_the_mail_server_carries_many(site: Site, post: servers.MailServer) -> None:
     kit.way(site)
     queue([kit.notice(site) for _n in range(45)], now=NOON)
-    assert send() == "45 sent, 0 could not be sent now, 0 wait."
+    assert send() == "45 sent, 0 could not be sent now, 0 still waiting."
     assert (post.connections, len({message["Message-ID"] for message in post.messages})) == (1, 45)
 
 
@@ -108,7 +108,7 @@ def test_a_webhook_is_signed_so_that_its_receiver_can_tell(site: Site, web: serv
     """Checked as a receiver does, from RFC 9421 (section 3.2) and RFC 9530 alone, not by the code that signs."""
     way = kit.way(site, way="webhook", address=web.at("/hook?x=1"))
     row = told(site, subject="Table 6: not ready", body="never leaves", next_action="Fill bank 1.")
-    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
     (got,) = web.sent
     assert json.loads(got.body) == {
         "kind": "readiness", "site": "skerrow", "subject": "Table 6: not ready", "next_action": "Fill bank 1.",
@@ -195,7 +195,7 @@ def test_a_message_that_cannot_be_made_holds_up_no_other(
         return made(text)
 
     monkeypatch.setattr(push, "header_text", header_text)
-    assert send() == "1 sent, 1 could not be sent now, 1 wait."
+    assert send() == "1 sent, 1 could not be sent now, 1 still waiting."
     assert state(rows[0]).error == "The message could not be made: ValueError."
     assert "plain" in web.sent[0].headers["title"]
 
@@ -206,7 +206,7 @@ def test_a_mail_server_that_ends_the_line_after_some_messages_gets_the_rest_on_a
     kit.way(site)
     queue([kit.notice(site) for _n in range(7)], now=NOON)
     post.most = 3
-    assert send() == "7 sent, 0 could not be sent now, 0 wait."
+    assert send() == "7 sent, 0 could not be sent now, 0 still waiting."
     assert (post.connections, len({message["Message-ID"] for message in post.messages})) == (3, 7)
 
 

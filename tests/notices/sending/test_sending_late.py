@@ -42,7 +42,7 @@ def test_a_line_that_is_down_is_tried_after_a_growing_pause_and_sends_once_under
     assert row.tries == 4
     assert {one.headers["idempotency-key"] for one in web.sent} == {f'"{row.pk}.deepstead"'}
     clock.pass_by(days=1)
-    assert send() == "0 sent, 0 could not be sent now, 0 wait."
+    assert send() == "0 sent, 0 could not be sent now, 0 still waiting."
     assert len(web.sent) == 4
 
 
@@ -53,14 +53,14 @@ def test_while_the_mail_server_is_away_it_is_asked_once_a_turn_and_the_job_goes_
     queue([kit.notice(site) for _n in range(5)], now=NOON)
     Job.objects.all().delete()
     settings.EMAIL_PORT = 1  # nobody listens there
-    assert send() == "0 sent, 5 could not be sent now, 5 wait."
+    assert send() == "0 sent, 5 could not be sent now, 5 still waiting."
     assert set(Delivery.objects.values_list("error", flat=True)) == {"The mail server cannot be reached."}
     job = Job.objects.get()
     assert (job.kind, job.due_at) == ("send_notices", NOON + timedelta(seconds=30))
     assert unsent(NOON + timedelta(seconds=30)) == (5, 30.0)
     settings.EMAIL_PORT = post.port
     clock.now = job.due_at
-    assert tasks.send_notices() == "5 sent, 0 could not be sent now, 0 wait."
+    assert tasks.send_notices() == "5 sent, 0 could not be sent now, 0 still waiting."
     assert len(post.letters) == 5
     assert Job.objects.count() == 1
 
@@ -73,7 +73,7 @@ def test_of_many_that_wait_for_one_line_only_a_batch_is_touched_one_by_one(
     queue([kit.notice(site) for _n in range(200)], now=NOON)
     settings.EMAIL_PORT = 1
     with CaptureQueriesContext(connection) as asked:
-        assert send() == "200 sent, 10 could not be sent now, 200 wait."
+        assert send() == "200 sent, 10 could not be sent now, 200 still waiting."
     one_by_one = [
         one for one in asked if one["sql"].startswith("UPDATE") and '"due_at"' in one["sql"].split("WHERE")[0]
     ]
@@ -84,7 +84,7 @@ def test_of_many_that_wait_for_one_line_only_a_batch_is_touched_one_by_one(
     }  # fmt: skip
     settings.EMAIL_PORT = post.port
     clock.pass_by(seconds=30)
-    assert send() == "200 sent, 0 could not be sent now, 0 wait."
+    assert send() == "200 sent, 0 could not be sent now, 0 still waiting."
 
 
 def test_after_three_days_it_is_given_up_and_that_is_an_event(site: Site, clock: Clock, web: servers.WebServer) -> None:
@@ -110,7 +110,7 @@ def test_a_box_that_was_off_for_a_week_tells_nothing_of_then(
     rows = [told(site, subject=f"Table {n}") for n in range(3)]
     clock.pass_by(days=7)
     fresh = told(site, made_at=clock.now)
-    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
     assert state(fresh).sent_at == clock.now
     assert {state(row).error for row in rows} == {"It could not be sent for 3 days."}
     assert Event.objects.filter(action="notice given up").count() == 3
@@ -123,9 +123,9 @@ def test_a_sender_that_was_killed_leaves_a_lease_and_the_message_goes_again_unde
     row = told(site)
     (taken,) = sending.take(clock.now)
     sending._hand_over(taken, packed(taken, "deepstead"), sending.Turn("deepstead", str))  # and then it is killed
-    assert send() == "0 sent, 0 could not be sent now, 1 wait."
+    assert send() == "0 sent, 0 could not be sent now, 1 still waiting."
     clock.pass_by(seconds=sending.LEASE.total_seconds())
-    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
     assert [one.headers["idempotency-key"] for one in web.sent] == [f'"{row.pk}.deepstead"'] * 2
 
 
@@ -136,7 +136,7 @@ def test_a_lease_from_before_the_clock_was_set_back_holds_nobody_up(
     told(site)
     sending.take(clock.now)
     clock.pass_by(days=-1)
-    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
 
 
 def test_two_senders_never_take_the_same_message(site: Site, clock: Clock) -> None:
@@ -205,7 +205,7 @@ def test_a_digest_of_a_day_gone_by_is_not_sent_late(site: Site, clock: Clock, po
         told(site, kind=NoticeKind.DIGEST, made_at=NOON + timedelta(days=1)),
     )
     clock.pass_by(days=1)
-    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
     assert state(old).error == "Its day is over; the next digest tells what still holds."
     assert state(fresh).sent_at == clock.now
 
@@ -217,7 +217,7 @@ def test_what_waited_long_is_told_in_one_message_by_the_hour_it_was_made(
     old = [told(site, subject=f"Table {n}", made_at=NOON + timedelta(minutes=n)) for n in range(3)]
     clock.pass_by(hours=8)
     fresh = told(site, subject="Bank 2 is low", made_at=clock.now)
-    assert send() == "2 sent, 0 could not be sent now, 0 wait."
+    assert send() == "2 sent, 0 could not be sent now, 0 still waiting."
     subjects = [message["Subject"] for message in post.messages]
     assert subjects == ["Skerrow: 3 notices could not be sent before", "Skerrow: Bank 2 is low"]
     text = post.messages[0].get_content()
@@ -264,5 +264,5 @@ def test_without_a_mail_server_what_waits_by_e_mail_is_given_up_and_the_rest_goe
     kit.way(site, way="push", address=web.at("/a"))
     queue([kit.notice(site)], now=NOON)
     settings.EMAIL_HOST = ""
-    assert send() == "1 sent, 0 could not be sent now, 0 wait."
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
     assert Delivery.objects.get(way__way="email").error == "No e-mail is set up on this box."

@@ -114,7 +114,7 @@ def test_gaps_and_missing_rows_are_shown_and_not_drawn_across(client: Client, ru
     row = RecordedProfile.objects.get()
     assert "gap" in [one[0] for one in row.pieces]
     assert [(one.line.minute, one.depth_differs) for _, one in beside_log(row).in_gaps] == [(105, False), (108, False)]
-    assert any("1 rows have no depth" in line and "501" in line for line in lines_about(row.findings))
+    assert any(line == "Left out for want of a depth: 1 row (501)." for line in lines_about(row.findings))
     page = client.get(reverse("treatments:profile", args=[run.chamber.site.key, row.pk])).content.decode()
     assert "gap: nothing recorded then" in page
 
