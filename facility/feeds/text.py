@@ -22,7 +22,7 @@ CONTROLS: Final = re.compile(r"[\x00-\x09\x0b-\x1f\x7f\u2028\u2029]+")
 
 
 def written(name: str, box: str, days: Iterable[Day], revised: Revised) -> bytes:
-    """Return the calendar. ``box`` ends each UID, so that two boxes never share one."""
+    """Return the calendar. ``box`` ends each UID: it names site and box, so that no other calendar has it."""
     from icalendar import Calendar  # noqa: PLC0415  # reason: keeps an idle box small
 
     calendar = Calendar()

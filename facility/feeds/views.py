@@ -20,6 +20,7 @@ from facility.feeds import days, rate, services, text
 from facility.feeds.forms import FeedForm
 from facility.fields import refuse
 from facility.models import CalendarFeed
+from facility.trust.keys import box_name
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -85,5 +86,5 @@ def calendar(request: HttpRequest, secret: str) -> HttpResponse:
     at = events.now()
     services.note_read(feed, at)
     name = f"{feed.site.name}: {feed.get_sort_display()}"
-    body = text.written(name, f"{feed.site.key}.deepstead", days.days_of(feed, at), days.revised(feed.site, at))
+    body = text.written(name, f"{feed.site.key}.{box_name()}", days.days_of(feed, at), days.revised(feed.site, at))
     return HttpResponse(body, content_type=text.CONTENT_TYPE, headers={"X-Robots-Tag": "noindex"})

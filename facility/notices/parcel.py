@@ -9,8 +9,6 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
-from facility.trust import keys
-
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -51,21 +49,13 @@ class Parcel:
     made_at: datetime
 
 
-def box_name() -> str:
-    """Return the name of this box's log, which no other box has; a box that was never started has a common one."""
-    try:
-        return keys.origin().replace("/", "-")
-    except keys.KeyFaultError:
-        return "deepstead"
-
-
 def packed(row: Delivery, box: str) -> Parcel:
     """Return what a delivery carries; its notice, way and site must be at hand."""
     notice, site = row.notice, row.notice.site
     return Parcel(
         name=f"{row.pk}.{box}", way=str(row.way.way), way_number=row.way_id, address=row.way.address,
         secret=row.way.secret, kind=str(notice.kind),
-        site_key=site.key, site_name=site.name, subject=one_line(notice.subject), body=notice.body,
+        site_key=site.key, site_name=one_line(site.name), subject=one_line(notice.subject), body=notice.body,
         next_action=one_line(notice.next_action), link=full_link(one_line(notice.link)),
         made_at=notice.made_at.astimezone(ZoneInfo(site.zone)),
     )  # fmt: skip

@@ -20,7 +20,8 @@ from facility import events
 from facility.jobs.queue import Kind, enqueue
 from facility.models import Delivery, NoticeKind, Way
 from facility.notices import ending, mail, push, stale, webhook
-from facility.notices.parcel import Parcel, SendError, box_name, packed
+from facility.notices.parcel import Parcel, SendError, packed
+from facility.trust.keys import box_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

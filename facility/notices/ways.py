@@ -17,7 +17,7 @@ from facility.models import Delivery, Notice, NoticeKind, NoticeWay, Way
 from facility.notices import sending
 from facility.notices.masked import masked
 from facility.notices.outgoing import is_local_allowed
-from facility.notices.parcel import box_name
+from facility.trust.keys import box_name
 
 if TYPE_CHECKING:
     from facility.events import Actor

@@ -230,3 +230,11 @@ def origin() -> str:
     if first is None:
         raise KeyFaultError(_("This box has no keys yet: they are made when it is started."))
     return f"deepstead/{first.fingerprint[:ORIGIN_DIGITS]}"
+
+
+def box_name() -> str:
+    """Return the name of this box in the names of what leaves it; a box that was never started has a common one."""
+    try:
+        return origin().replace("/", "-")
+    except KeyFaultError:
+        return "deepstead"

@@ -16,11 +16,14 @@ from django.urls import reverse
 from facility import events
 from facility import services as records
 from facility.feeds import rate, services
-from facility.models import CalendarFeed, Event, FeedSort, Membership, Procedure, ShutDown, SiteRole
+from facility.models import CalendarFeed, Event, FeedSort, Membership, Procedure, ShutDown, SigningKey, SiteRole
+from facility.trust import keys
 from tests import make
 from tests.facility.readiness_db import build
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from facility.models import Site, User
 
 pytestmark = [pytest.mark.django_db, pytest.mark.both]
@@ -92,6 +95,19 @@ def test_a_new_date_keeps_the_name_and_raises_the_sequence(
     assert new.dtstart.value == date(2027, 11, 20) != old.dtstart.value
     assert int(new.sequence.value) > int(old.sequence.value)
     assert new.last_modified.value > old.last_modified.value
+
+
+def test_two_boxes_never_give_the_same_name(site: Site, tender: User, settings: Any, tmp_path: Path) -> None:
+    """RFC 5545, section 3.8.4.7: a UID is globally unique, also where both boxes call their site the same."""
+    due(site, date(2026, 3, 1))
+    path, names = address(site, tender), set()
+    for box in ("one", "two"):
+        settings.DATA_DIR = tmp_path / box
+        settings.DATA_DIR.mkdir()
+        SigningKey.objects.all().delete()
+        keys.ensure()
+        names |= set(read(path))
+    assert len(names) == 2
 
 
 def test_asked_again_with_nothing_new_it_is_the_same_to_the_byte(

@@ -74,6 +74,17 @@ def test_a_line_in_a_subject_becomes_no_header(site: Site, post: servers.MailSer
     assert post.letters[0][0] == "watch@example.org"
 
 
+@pytest.mark.parametrize("way", ["email", "push"])
+def test_a_line_in_a_site_s_name_becomes_no_header(
+    site: Site, post: servers.MailServer, web: servers.WebServer, way: str
+) -> None:
+    type(site).objects.update(name="Skerrow\r\nBcc: all@example.org")
+    kit.way(site, way=way, address="watch@example.org" if way == "email" else web.at())
+    row = told(site)
+    assert send() == "1 sent, 0 could not be sent now, 0 still waiting."
+    assert state(row).error == ""
+
+
 def test_one_line_to_the_mail_server_carries_many(site: Site, post: servers.MailServer) -> None:
     kit.way(site)
     queue([kit.notice(site) for _n in range(45)], now=NOON)
