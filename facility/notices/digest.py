@@ -1,4 +1,7 @@
-"""make(): one calm digest for each person, site and civil day, from the person's hour on. Days gone by get none."""
+"""make(): one calm digest for each person, site and civil day, from the person's hour on. Days gone by get none.
+
+What one person is told of several sites goes out as one message (``facility.notices.together``).
+"""
 
 from __future__ import annotations
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import smtplib
 import ssl
 from typing import TYPE_CHECKING, Final
@@ -11,7 +10,7 @@ from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 from django.utils.translation import gettext as _
 
-from facility.notices.parcel import SendError, full_link
+from facility.notices.parcel import SendError, with_links
 
 if TYPE_CHECKING:
     from django.core.mail.backends.base import BaseEmailBackend
@@ -47,13 +46,8 @@ def text_of(parcel: Parcel) -> str:
         "at": f"{parcel.made_at:%Y-%m-%d %H:%M %Z}",
     }  # fmt: skip
     next_step = _("Next: %(what)s") % {"what": parcel.next_action}
-    parts = [next_step, parcel.link, _with_links(parcel), as_of]
+    parts = [next_step, parcel.link, with_links(parcel.body, parcel.site_key), as_of]
     return "\n\n".join(part for part in parts if part.strip()) + "\n"
-
-
-def _with_links(parcel: Parcel) -> str:
-    """Return the notice's text with the site's pages as addresses that can be followed from outside."""
-    return re.sub(rf"(?<!\S)/{re.escape(parcel.site_key)}/", full_link(f"/{parcel.site_key}/"), parcel.body)
 
 
 class Line:

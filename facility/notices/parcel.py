@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from urllib.parse import urljoin
@@ -64,6 +65,11 @@ def packed(row: Delivery, box: str) -> Parcel:
 def full_link(link: str) -> str:
     """Return a page's address as seen from outside; the bare path where the box does not know its own address."""
     return urljoin(settings.OWN_ADDRESS, link) if settings.OWN_ADDRESS and link else link
+
+
+def with_links(text: str, site_key: str) -> str:
+    """Return a text with a site's pages as addresses that can be followed from outside."""
+    return re.sub(rf"(?<!\S)/{re.escape(site_key)}/", full_link(f"/{site_key}/"), text)
 
 
 def one_line(text: str) -> str:

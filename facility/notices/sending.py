@@ -19,8 +19,8 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.jobs.queue import Kind, enqueue
 from facility.models import Delivery, NoticeKind, Way
-from facility.notices import ending, mail, push, stale, webhook
-from facility.notices.parcel import Parcel, SendError, packed
+from facility.notices import ending, mail, push, stale, together, webhook
+from facility.notices.parcel import Parcel, SendError
 from facility.trust.keys import box_name
 
 if TYPE_CHECKING:
@@ -77,11 +77,12 @@ def run(say: Callable[[str], object]) -> str:
 
 def _send_all(rows: Sequence[Delivery], turn: Turn) -> None:
     """Send a batch; what there is no time for any more is given back."""
-    for row in rows:
+    for load in together.loads(rows):
         if turn.is_over:
-            ending.put_back(row)
+            for row in load:
+                ending.put_back(row)
         else:
-            send_one(row, turn)
+            send(load, turn)
 
 
 def open_rows(now: datetime) -> Q:
@@ -100,34 +101,48 @@ def due(now: datetime) -> Q:
 
 @transaction.atomic
 def take(now: datetime) -> list[Delivery]:
-    """Take the next batch under a lease. Nobody else gets it until the lease runs out."""
+    """Take the next batch under a lease, with what goes out in one message with it. Nobody else gets it until then."""
     rows = Delivery.objects.filter(due(now)).order_by(FIRST, "due_at", "pk")
     rows = rows.select_related("notice__site", "notice__user", "way")
     if connection.features.has_select_for_update_skip_locked:
         rows = rows.select_for_update(skip_locked=True, of=("self",))
     taken = list(rows[:BATCH])
+    taken += _beside(taken, rows)
     for row in taken:
         row.lease_until, row.tries, row.error = now + LEASE, row.tries + 1, ""
         row.save(update_fields=["lease_until", "tries", "error"])
     return taken
 
 
-def send_one(row: Delivery, turn: Turn) -> SendError | None:
+def _beside(taken: Sequence[Delivery], rows: QuerySet[Delivery]) -> list[Delivery]:
+    """Return what is due too and goes out in one message with what was taken."""
+    people = {row.notice.user_id for row in taken if together.may_join(row)}
+    if not people:
+        return []
+    wanted = {together.load_of(row) for row in taken}
+    found = rows.filter(together.MAY_JOIN, notice__user__in=people).exclude(pk__in=[row.pk for row in taken])
+    return [row for row in found if together.load_of(row) in wanted]
+
+
+def send(load: Sequence[Delivery], turn: Turn) -> SendError | None:
     """Send one message that was taken, and store how it ended. Return what went wrong, if anything did."""
-    parcel, target = packed(row, turn.box), target_of(row)
+    row = load[0]
+    parcel, target = together.parcel_of(load, turn.box), target_of(row)
     try:
         if target in turn.down:
             raise SendError(turn.down[target], link_down=True)  # noqa: TRY301  # reason: ends as a failed try does
         _hand_over(row, parcel, turn)
     except SendError as error:
-        turn.failed += 1
-        ending.failed(row, error, at=events.now())
+        turn.failed += len(load)
+        for one in load:
+            ending.failed(one, error, at=events.now())
         if error.link_down and target not in turn.down:
             turn.down[target] = str(error)
             ending.postpone(_like(row), row.tries, error, at=events.now())
         return error
-    turn.sent += 1
-    ending.sent(row, at=events.now())
+    turn.sent += len(load)
+    for one in load:
+        ending.sent(one, at=events.now())
     return None
 
 

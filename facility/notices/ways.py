@@ -124,7 +124,7 @@ def try_out(row: NoticeWay, *, by: Actor) -> Delivery:
         events.record(row, events.What("way of notices tried", after=told_of(row), site_key=row.site.key), by=by)
     turn = sending.Turn(box_name(), str)
     try:
-        sending.send_one(delivery, turn)
+        sending.send([delivery], turn)
     finally:
         turn.line.close()
     delivery.refresh_from_db()
