@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from facility.models import Event
 from facility.report.scope import event_word
 from facility.report.shape import Cell, Table
+from facility.templatetags.deepstead import who
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -120,7 +121,7 @@ def table(frame: Frame, rows: QuerySet[Event], caption: str, most: int | None = 
     cells = tuple(
         (
             Cell(_numbers(group), sub=frame.at(group.first.recorded_at)), Cell(_happened(frame, group)),
-            Cell(kind_words(group.first.subject_kind), sub=_(group.first.action)), Cell(_why(group.first)), Cell(group.first.actor),
+            Cell(kind_words(group.first.subject_kind), sub=_(group.first.action)), Cell(_why(group.first)), Cell(who(group.first.actor)),
         )
         for group in groups
     )  # fmt: skip

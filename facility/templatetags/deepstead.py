@@ -29,6 +29,8 @@ HOUR_MIN, DAY_H = 60, 24
 IN_HOURS_UP_TO_MIN = 2 * DAY_H * HOUR_MIN
 HOURS_SHOWN_UP_TO_D = 14
 THIN_SPACE = "\u202f"
+#: what the name of a job or command begins with in the log, as ``events.system`` writes it
+SYSTEM = "system:"
 MINUS = "\u2212"
 MARKS = {
     "Ready": "ready",
@@ -210,6 +212,14 @@ def record_url(context: Context, member: Mapping[str, Any]) -> str:
         )
     except NoReverseMatch:
         return ""
+
+
+@register.filter
+def who(name: str) -> str:
+    """Name who did something; what a job or a command did was done by the box."""
+    if not name.startswith(SYSTEM):
+        return name
+    return _("this box (%(job)s)") % {"job": name.removeprefix(SYSTEM)}
 
 
 @register.filter

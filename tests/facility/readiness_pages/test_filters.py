@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from django.template import Context, Template
 
+from facility import events
 from facility.templatetags import deepstead
 
 STATIC = Path(__file__).parents[3] / "facility" / "static" / "facility"
@@ -94,3 +95,9 @@ def test_a_mark_is_silent_and_takes_the_hue_of_its_state() -> None:
 def test_a_record_without_page_has_no_link() -> None:
     assert deepstead.record_url(Context({}), {"record": {"kind": "equipment", "pk": 1}}) == ""
     assert deepstead.record_url(Context({}), {"url": "/x/"}) == "/x/"
+
+
+def test_what_a_job_did_is_named_as_done_by_the_box() -> None:
+    assert deepstead.who(events.system("sweep").name) == "this box (sweep)"
+    assert deepstead.who("Ina Test") == "Ina Test"
+    assert deepstead.who("") == ""
