@@ -11,13 +11,13 @@ from django.db.models import F, Window
 from django.db.models.functions import RowNumber
 from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from facility.counted import counted
 from facility.health import pulse
 from facility.health.parts import CLOCK_SLACK, SCHEDULER, SCHEDULER_LATE, SENT
 from facility.jobs.absence import WAS_OFF
-from facility.jobs.queue import Daily, Every, Kind
+from facility.jobs.queue import Daily, Every
+from facility.jobs.words import words_of
 from facility.models import Event, Heartbeat, Job
 
 if TYPE_CHECKING:
@@ -27,26 +27,6 @@ SHOWN: Final = 40
 """So many rows of each sort are listed; the others are counted."""
 FORGOTTEN: Final = timedelta(days=7)
 """A runner that was not seen for so long is listed only if none was seen since; common practice, no source."""
-WORDS: Final = {
-    Kind.VERIFY_RECORDS: gettext_lazy("Check the records"),
-    Kind.TIDY: gettext_lazy("Clear away old jobs and sessions"),
-    Kind.SWEEP: gettext_lazy("Look for what falls due"),
-    Kind.BACKUP: gettext_lazy("Make a backup"),
-    Kind.COPY_BACKUP: gettext_lazy("Copy the newest backup"),
-    Kind.TRY_BACKUP: gettext_lazy("Try whether the newest backup can be put back"),
-    Kind.BUILD_PACK: gettext_lazy("Build a pack"),
-    Kind.CHECK_PACK: gettext_lazy("Verify a pack"),
-    Kind.RENDER_VOLUMES: gettext_lazy("Press the months that are over"),
-    Kind.CHECKPOINT: gettext_lazy("Sign the head of the log"),
-    Kind.SEND_NOTICES: gettext_lazy("Send the notices that wait"),
-    Kind.WATCH_READINESS: gettext_lazy("Look whether readiness changed"),
-    Kind.DIGESTS: gettext_lazy("Make the digests of the day"),
-    Kind.ESCALATE: gettext_lazy("Raise what nobody has acknowledged"),
-    Kind.TELL_CALL_OUT: gettext_lazy("Tell people of a call-out"),
-    Kind.WATCH_BOX: gettext_lazy("Look what the box needs somebody for"),
-    Kind.REFRESH_FLEET: gettext_lazy("Reckon all chambers anew for the page over them"),
-    Kind.IMPORT: gettext_lazy("Take uploaded files in"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,11 +111,6 @@ def shown(at: datetime) -> Shown:
 def is_running(job: Job, at: datetime) -> bool:
     """Return whether somebody works on a job now: under a lease that stands, and not only sent to a broker."""
     return job.lease_until is not None and job.lease_until > at and not job.lease_owner.startswith(SENT)
-
-
-def words_of(kind: str) -> str:
-    """Return what a kind of job does, in words; its name where it has none."""
-    return str(WORDS.get(kind, kind.replace("_", " ").capitalize()))  # type: ignore[call-overload]  # a text equals its member
 
 
 def line(job: Job, at: datetime) -> Line:

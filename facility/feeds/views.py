@@ -16,10 +16,11 @@ from django.views.decorators.http import require_POST, require_safe
 
 from facility import events
 from facility.access import Act, Visit, enter
-from facility.feeds import days, rate, services, text
+from facility.feeds import days, services, text
 from facility.feeds.forms import FeedForm
 from facility.fields import refuse
 from facility.models import CalendarFeed
+from facility.rate import too_many
 from facility.trust.keys import box_name
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     from facility.http import StaffRequest
 
 UNPROCESSABLE, TOO_MANY = 422, 429
+MOST, SPAN_S = 60, 600
+"""Answers to one address and span; calendars ask a few times an hour; common practice, no source."""
 
 
 def _shown(visit: Visit, request: StaffRequest) -> QuerySet[CalendarFeed]:
@@ -75,10 +78,10 @@ def revoke(request: StaffRequest, site: str, pk: int) -> HttpResponse:
 @never_cache
 def calendar(request: HttpRequest, secret: str) -> HttpResponse:
     """Answer with a calendar to whoever has its address."""
-    if rate.too_many(request):
+    if too_many(f"calendar:{request.META.get('REMOTE_ADDR', '')}", MOST, SPAN_S):
         return HttpResponse(
             _("Asked too often. Ask again in ten minutes.") + "\n",
-            status=TOO_MANY, content_type="text/plain; charset=utf-8", headers={"Retry-After": str(rate.SPAN_S)},
+            status=TOO_MANY, content_type="text/plain; charset=utf-8", headers={"Retry-After": str(SPAN_S)},
         )  # fmt: skip
     feed = services.feed_of(secret)
     if feed is None:

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from facility.counted import counted
 from facility.health.parts import parts
+from facility.jobs.words import words_of
 from facility.models import Event, Job, NoticeKind, Site
 from facility.notices.drafts import Draft, store
 from facility.notices.people import of_the_box
@@ -66,7 +67,7 @@ def troubles(at: datetime) -> Iterator[Trouble]:
         yield from _of_event(action, json.loads(payload)["after"])
     dead = Job.objects.filter(dead_at__gt=at - BACK).order_by("kind")
     for kind in dead.values_list("kind", flat=True).distinct():
-        said = _("The job “%(kind)s” was given up after its last try.") % {"kind": kind}
+        said = _("The job “%(kind)s” was given up after its last try.") % {"kind": words_of(kind)}
         action = _("Read its error on the page of the jobs, put it right, and run it again.")
         yield Trouble(f"job-{kind}", said, action, link("box:jobs"))
     for name, part in parts(at).items():

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from django.contrib import messages
-from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -18,6 +17,7 @@ from facility.fields import refuse
 from facility.models import NoticeWay, Way
 from facility.notices import log, mail, ways
 from facility.notices.way_forms import WayForm
+from facility.rate import too_many
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -89,7 +89,7 @@ def try_way(request: StaffRequest, site: str, pk: int) -> HttpResponse:
     """Send a test at once, as notices are sent, and say how it ended."""
     visit = enter(request, site, Act.SEE)
     row = get_object_or_404(_open_to(visit, request).filter(retired_at=None), pk=pk)
-    if _too_many(request.user.pk):
+    if too_many(f"notice-tests:{request.user.pk}", MOST_TESTS, SPAN_S):
         messages.error(request, _("Too many tests in ten minutes. Look whether the earlier ones arrived."))
         return redirect("notices:ways", site)
     ended = ways.try_out(row, by=visit.actor)
@@ -98,16 +98,6 @@ def try_way(request: StaffRequest, site: str, pk: int) -> HttpResponse:
     else:
         messages.error(request, _("The test did not go out. %(why)s") % {"why": ended.error})
     return redirect("notices:ways", site)
-
-
-def _too_many(user_pk: int) -> bool:
-    key = f"notice-tests:{user_pk}"
-    if cache.add(key, 1, SPAN_S):
-        return False
-    try:
-        return int(cache.incr(key)) > MOST_TESTS
-    except ValueError:  # it ran out in between
-        return False
 
 
 @require_safe

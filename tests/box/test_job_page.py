@@ -16,6 +16,7 @@ from facility import events
 from facility.box import jobs_shown
 from facility.jobs import again, runner
 from facility.jobs.queue import Daily, Every, Kind, enqueue
+from facility.jobs.words import WORDS, words_of
 from facility.models import Event, Heartbeat, Job, User
 from facility.project.schedule import DAILY
 from tests import make
@@ -142,8 +143,8 @@ def test_the_schedule_shows_when_each_was_done_last_and_how_it_ended(client: Cli
 
 
 def test_each_scheduled_job_is_named_by_what_it_does(client: Client) -> None:
-    assert {entry.kind for entry in DAILY} <= set(jobs_shown.WORDS)
-    assert jobs_shown.words_of("from_a_newer_version") == "From a newer version"
+    assert {entry.kind for entry in DAILY} <= set(WORDS)
+    assert words_of("from_a_newer_version") == "From a newer version"
     assert "Look for what falls due" in shown(client)
 
 

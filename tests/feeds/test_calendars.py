@@ -15,7 +15,7 @@ from django.urls import reverse
 
 from facility import events
 from facility import services as records
-from facility.feeds import rate, services
+from facility.feeds import services, views
 from facility.models import CalendarFeed, Event, FeedSort, Membership, Procedure, ShutDown, SigningKey, SiteRole
 from facility.trust import keys
 from tests import make
@@ -258,7 +258,7 @@ def test_it_is_kept_by_no_cache_and_asking_changes_nothing_on_record(site: Site,
 
 def test_one_who_asks_without_end_is_slowed_whether_the_address_is_right_or_not(site: Site, tender: User) -> None:
     path = address(site, tender)
-    for _ in range(rate.MOST):
+    for _ in range(views.MOST):
         assert Client().get("/calendar/guess.ics").status_code == 404
     answer = Client().get(path)
     assert (answer.status_code, answer["Retry-After"]) == (429, "600")

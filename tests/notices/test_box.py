@@ -81,7 +81,7 @@ def test_a_dead_job_is_told_with_what_to_do(clock: Clock) -> None:
         Job.objects.create(kind="sweep", made_at=clock.now, due_at=clock.now, dead_at=clock.now, error="x")
     box.look(clock.now)
     found = scene.told("box")
-    assert [one.subject for one in found] == ["The job “sweep” was given up after its last try."]
+    assert [one.subject for one in found] == ["The job “Look for what falls due” was given up after its last try."]
     assert "run it again" in found[0].next_action
 
 
