@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as say
 from django.utils.translation import gettext_lazy as _
 
+from facility.accounts.password_form import PasswordForm
 from facility.fields import InstantField, NumberField
 from facility.models import Person
 from maintenance.forms import CLOCK_TOLERANCE_S
@@ -105,8 +106,8 @@ class RepairForm(forms.Form):
         return found
 
 
-class ReturnForm(ReadingForm):
-    """The test before the tag comes off: conditions, readings, result, witness."""
+class ReturnForm(PasswordForm, ReadingForm):
+    """The test before the tag comes off: conditions, readings, result, witness, signed with the password."""
 
     at = InstantField(label=_("Returned at"))
     done = forms.CharField(
@@ -147,7 +148,17 @@ class ReturnForm(ReadingForm):
         """Return legend, what to mind and fields of each group."""
         first = [self[name] for name in ("at", "done", "rule") if name in self.fields]
         last = [self[name] for name in ("result", "why_better", "witness", "alone_because")]
-        return [(say("The test"), "", first), *self.asked(), (say("What came of it, and who watched"), "", last)]
+        signing = (
+            say("Signature"),
+            say("Your password signs it: “I tested it as written here, and this is what I saw.”"),
+            [self["password"]],
+        )
+        return [
+            (say("The test"), "", first),
+            *self.asked(),
+            (say("What came of it, and who watched"), "", last),
+            signing,
+        ]
 
     def clean_at(self) -> datetime:
         at: datetime = self.cleaned_data["at"]

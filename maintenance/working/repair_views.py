@@ -67,11 +67,11 @@ def _store_repair(form: RepairForm, row: Defect, visit: Visit) -> Repair:
 
 
 def return_to_service(request: HttpRequest, site: str, pk: int) -> HttpResponse:
-    """Record the return-to-service test; if it passed, the tag is off."""
+    """Record the return-to-service test, signed with the password; if it passed, the tag is off."""
     visit = enter(request, site, Act.RETURN)
     row = defect_of(visit, pk)
     now = events.now()
-    form = ReturnForm(request.POST or None, initial={"at": now, "shown_version": row.row_version})
+    form = ReturnForm(request.POST or None, initial={"at": now, "shown_version": row.row_version}, request=request)
     form.open_at(row, visit.actor.user_id, now)
     form.start(RETURN_TEST, today_at(visit))
     if form.is_valid():

@@ -72,6 +72,7 @@ def repaired_and_tested(page: Page, barriers: Callable[[Page], list[str]]) -> No
     page.locator("[name=done]").fill("Opened at 6.0 bar, shut at 5.5 bar.")
     page.locator("[name=result]").select_option("passed")
     page.locator("[name=witness]").select_option(label="J. Quill")
-    page.get_by_role("button", name="Record the test").click()
+    page.locator("[name=password]").fill(make.PASSWORD)
+    page.get_by_role("button", name="Sign and record the test").click()
     expect(page.get_by_text("Returned to service").first).to_be_visible()
     assert barriers(page) == []

@@ -122,6 +122,7 @@ def test_the_pages_raise_correct_and_return_by_the_right_roles() -> None:
         "result": "passed",
         "witness": make.person(site).pk,
         "shown_version": "1",
+        "password": make.PASSWORD,
     }
     assert tender.post(address, back).status_code == 403
     assert maintainer.post(address, back | {"witness": ""}).status_code == 422
@@ -142,7 +143,8 @@ def test_the_one_who_returns_is_not_offered_as_witness() -> None:
     address = reverse("maintenance:return_to_service", args=[site.key, row.pk])
     offered = signed_in(user).get(address).context["form"].fields["witness"].queryset
     assert list(offered) == [other]
-    typed = {"at": "12 Mar 2026 18:00", "done": "x", "result": "passed", "witness": own.pk, "shown_version": "1"}
+    typed = {"at": "12 Mar 2026 18:00", "done": "x", "result": "passed", "witness": own.pk, "shown_version": "1",
+             "password": make.PASSWORD}  # fmt: skip
     assert signed_in(user).post(address, typed).status_code == 422
 
 

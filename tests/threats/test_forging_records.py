@@ -13,12 +13,15 @@ from django.urls import reverse
 
 from facility import events, record_check, services, triggers
 from facility.compute.sheets import Typed
-from facility.models import Answer, Check, CheckState, Event, Person, Signature
+from facility.models import Answer, Check, CheckState, Event, Person, Signature, SiteRole
 from facility.walk import signing
-from maintenance.models import WorkRecord
+from maintenance.models import Defect, WorkRecord
 from maintenance.services import confirm_days, record_work
 from tests import make
 from tests.facility.events.store import Refused, Store, fill
+from tests.maintenance.test_defects import defect
+from tests.maintenance.working.support import repaired
+from tests.visits.test_findings import client_of
 from tests.walk.walking import World, all_good, begin, give, page_of, sign
 
 
@@ -48,6 +51,26 @@ def test_forged_readiness_sign_off_from_an_open_session_needs_the_password(w: Wo
     with connection.cursor() as cursor:
         cursor.execute("UPDATE facility_answer SET value = '8.9' WHERE step = 'supply'")
     assert not holds(check.pk)
+
+
+@pytest.mark.django_db
+def test_forged_readiness_sign_off_by_taking_a_tag_off_from_an_open_session_needs_the_password() -> None:
+    """A return to service is signed like a check: without the password, or with a wrong one, the tag stays on."""
+    site = make.site()
+    row = defect(site)
+    repaired(row)
+    client = client_of(site, SiteRole.MAINTAINER)
+    page = reverse("maintenance:return_to_service", args=[site.key, row.pk])
+    typed = {
+        "at": "12 Mar 2026 18:00", "done": "Held.", "result": "passed", "witness": make.person(site).pk, "shown_version": "1",
+    }  # fmt: skip
+    assert client.post(page, typed).status_code == 422
+    refused = client.post(page, typed | {"password": "guess"})
+    assert refused.status_code == 422
+    assert "Held." in refused.content.decode(), "nothing typed is lost"
+    assert not Defect.objects.filter(returned_at__isnull=False).exists()
+    assert client.post(page, typed | {"password": make.PASSWORD}).status_code == 302
+    assert Defect.objects.filter(returned_at__isnull=False).exists()
 
 
 @pytest.mark.django_db

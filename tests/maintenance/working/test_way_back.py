@@ -220,7 +220,7 @@ def test_the_pages_lead_from_the_tag_through_repair_and_a_failed_test_to_tag_off
     back = reverse("maintenance:return_to_service", args=[site.key, row.pk])
     test = {
         "at": "12 Mar 2026 16:00", "done": "Compared at 60 fsw.", "witness": make.person(site).pk, "shown_version": "1",
-        "o_1_label": "Difference", "o_1": "3", "o_1_unit": "fsw", "o_1_high": "2",
+        "password": make.PASSWORD, "o_1_label": "Difference", "o_1": "3", "o_1_unit": "fsw", "o_1_high": "2",
     }  # fmt: skip
     assert client.post(back, test | {"witness": ""}).status_code == 422
     client.post(back, test)
