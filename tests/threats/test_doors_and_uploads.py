@@ -27,7 +27,7 @@ from facility.papers.printing import STYLE, PrintingError, pressed
 from tests import make
 from tests.backup.kit import KEY
 from tests.visits.test_findings import client_of
-from tests.walk.pictures import pdf, pdf_that_unpacks_to, pdf_with_a_file_on_its_page, png_that_claims
+from tests.walk.pictures import pdf, pdf_that_unpacks_to, pdf_with_a_file_on_its_page, png, png_that_claims
 
 ROOT = Path(__file__).resolve().parents[2]
 JAVASCRIPT = pdf(OpenAction=pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS="app.alert(1)"))
@@ -175,17 +175,22 @@ class Asked(BaseHTTPRequestHandler):
         '<img src="{url}">', '<link rel="stylesheet" href="{url}">', '<style>@import "{url}";</style>',
         '<p style="background:url({url})">x</p>', '<object data="{url}"></object>',
         '<a rel="attachment" href="file:///etc/passwd">x</a>', '<link rel="attachment" href="file:///etc/passwd">',
-        '<img src="file:///etc/passwd">',
+        '<img alt="x" src="{file}">', '<style>@font-face {{ font-family: a; src: url({url}) }} body {{ font-family: a }}</style>x',
+        '<img alt="x" src="data:image/svg+xml;utf8,<svg xmlns=%22http://www.w3.org/2000/svg%22 xmlns:xlink=%22http://www.w3.org/1999/xlink%22'
+        ' width=%2210%22 height=%2210%22><image width=%2210%22 height=%2210%22 xlink:href=%22{url}%22/></svg>">',
     ],
 )  # fmt: skip
-def test_the_page_maker_is_sent_to_the_network_or_to_a_file_and_goes_nowhere(hostile: str) -> None:
+def test_the_page_maker_is_sent_to_the_network_or_to_a_file_and_goes_nowhere(hostile: str, tmp_path: Path) -> None:
     """Either the paper is refused, or it is made without what was asked for: no request arrives, no file is inside."""
     server: Any = HTTPServer(("127.0.0.1", 0), Asked)
     server.hits = 0
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:
-        html = f"<html lang='en'><title>x</title><body>{hostile.format(url=f'http://127.0.0.1:{server.server_port}/')}"
+        picture = tmp_path / "a.png"
+        picture.write_bytes(png())
+        asked = hostile.format(url=f"http://127.0.0.1:{server.server_port}/", file=picture.as_uri())
+        html = f"<html lang='en'><title>x</title><body>{asked}"
         try:
             made = pressed(html, STYLE)
         except PrintingError:
@@ -197,6 +202,7 @@ def test_the_page_maker_is_sent_to_the_network_or_to_a_file_and_goes_nowhere(hos
     assert server.hits == 0
     assert b"root:" not in made
     assert b"EmbeddedFile" not in made
+    assert b"/Subtype /Image" not in made
 
 
 @pytest.mark.django_db

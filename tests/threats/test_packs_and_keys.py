@@ -10,6 +10,7 @@ import stat
 import subprocess
 import sys
 import zipfile
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from facility import box_key, record_check, triggers
+from facility import box_key, record_check, services, triggers
 from facility.backup import making
 from facility.backup.faults import BackupError
 from facility.backup.keys import Key
@@ -68,6 +69,18 @@ def test_patient_identity_in_export_leaves_only_with_recipient_and_ground_in_the
     handed = {(one["after"].get("recipient"), one["after"].get("ground")) for one in told}
     assert ("Ada Test", "Code, 7") in handed
     assert pack.number
+
+
+def test_failed_calibration_deleted_in_the_app_still_stands_in_a_pack_with_its_reason(tmp_path: Path) -> None:
+    """There is no way that deletes: what no longer counts leaves the house with what it said, when, and why."""
+    row = make.work(make.rule(), date(2026, 3, 1), result="failed")
+    services.retire(row, by=make.BY, reason="read on the wrong gauge")
+    root = opened(built(row.equipment.site), tmp_path / "open")
+    lines = [json.loads(line) for line in (root / layout.TABLES / "work.jsonl").read_text("utf-8").splitlines()]
+    (told,) = (line for line in lines if str(line["id"]) == str(row.pk))
+    assert (told["result"], told["retired_reason"]) == ("failed", "read on the wrong gauge")
+    assert told["retired_at"]
+    assert "read on the wrong gauge" in (root / layout.EVENTS).read_text("utf-8")
 
 
 @pytest.mark.parametrize("name", ["../out.txt", "/out.txt", "C:\\out.txt", "pack/../../out.txt", "pack\\..\\out.txt"])
