@@ -108,7 +108,7 @@ def fill(root: Path, pack: Pack, made_at: datetime, say: Callable[[str], object]
         told = log.write_events(root / layout.EVENTS, about, using, head.size)
         with reading_from(using):
             due_count = due.write(root / layout.DUE, about, made_at)
-            report = _report(pack, about, say)
+            report = _report(pack, about, using, say)
     log.write_leaves(root / layout.LEAVES, head.size)
     log.write_heads(root / layout.DATA, head, pack.site.key)
     volumes = _volumes(root, report, say)
@@ -135,14 +135,14 @@ def _records(
     return written, attached
 
 
-def _report(pack: Pack, about: scope.Scope, say: Callable[[str], object]) -> Told:
+def _report(pack: Pack, about: scope.Scope, using: str, say: Callable[[str], object]) -> Told:
     """Read what the report says, from the same view as the tables."""
     from facility.report import build as report  # noqa: PLC0415  # megabytes of typesetting, needed only in a build
 
     wanted = report.Scope(
         site=pack.site, chamber=about.chamber, from_day=about.from_day, to_day=about.to_day, areas=_areas(about),
         paper=pack.paper, pack=pack, words=scope.words_of(pack.scope, pack.site),
-        source=scope.title_of(about.code) if about.code else "",
+        source=scope.title_of(about.code) if about.code else "", events=log.about(about, using),
     )  # fmt: skip
     return report.told(wanted, tell=say)
 

@@ -6,6 +6,8 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from django.db.models import Q
+
 from facility.models import Checkpoint, Event, Pack
 from facility.pack import fields, rows
 from facility.pack.tables import compact
@@ -64,6 +66,18 @@ class Sieve:
             found = rows.rows_of(table, self.scope, self.using, all_days=True)
             self._ids[kind] = set(found.values_list("pk", flat=True))
         return subject in self._ids[kind]
+
+
+def about(scope: Scope, using: str) -> Q:
+    """Return which events of the site are about what is in scope, whenever they were recorded; of the whole all are."""
+    if scope.is_whole:
+        return Q()
+    found = Q(pk__in=[])
+    for label, table in fields.by_label().items():
+        if rows.is_in(table, scope):
+            ids = rows.rows_of(table, scope, using, all_days=True).order_by().values("pk")
+            found |= Q(subject_kind=label, subject_id__in=ids)
+    return found
 
 
 def _says(content: dict[str, Any], name: str) -> bool:

@@ -54,13 +54,13 @@ class Tally:
 
 
 def events_of(frame: Frame) -> QuerySet[Event]:
-    """Return the events of the site that were recorded within the days."""
+    """Return the events in scope that were recorded within the days."""
     return of_site(frame).filter(**frame.within("recorded_at"))
 
 
 def of_site(frame: Frame) -> QuerySet[Event]:
-    """Return the events of the site, whenever they were recorded."""
-    return Event.objects.filter(site_id_text=frame.site.key)
+    """Return the events of the site about what is in scope, whenever they were recorded."""
+    return Event.objects.filter(frame.scope.events, site_id_text=frame.site.key)
 
 
 def _one_of(words: tuple[str, ...]) -> Q:

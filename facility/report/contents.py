@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from facility.counted import counted
 from facility.report import changes, checks, gas, people, plant, rules, runs
+from facility.report.areas import PLANT
 from facility.report.scope import Frame, months_of
 from facility.report.shape import Section, Volume
 
@@ -36,10 +37,10 @@ def standing(frame: Frame, states: Sequence[DueState]) -> list[Volume]:
     sections: list[Section] = []
     if frame.scope.has("people"):
         sections.append(people.section(frame))
-    if frame.scope.source:
+    if frame.scope.has("procedures") and not frame.scope.source:
+        sections.append(rules.in_force(frame))
+    if frame.scope.source or not frame.scope.areas:
         sections += [rules.clause_map(frame, states), rules.not_adopted(frame)]
-    elif frame.scope.has("procedures"):
-        sections += [rules.in_force(frame), rules.clause_map(frame, states), rules.not_adopted(frame)]
     if sections:
         title = _("Clauses") if frame.scope.source else _("People, rules and clauses")
         found.append(Volume(PEOPLE_NAME, title, tuple(sections)))
@@ -55,7 +56,7 @@ def months(scope: Scope, today: date) -> list[Volume]:
 def month(scope: Scope, first: date, last: date, today: date) -> Volume:
     """Return the volume of one month: everything that was recorded of its days."""
     frame = Frame(scope, first, last, today)
-    sections = _of_areas(frame) if scope.areas or scope.source else [make(frame) for _area, make in _PARTS]
+    sections = _of_areas(frame) if scope.areas or scope.source else [make(frame) for _areas, make in _PARTS]
     silent = [one.title for one in sections if one.says_nothing]
     sections = [one for one in sections if not one.says_nothing]
     if silent:
@@ -85,15 +86,14 @@ def _changes(frame: Frame) -> Section:
 
 
 _PARTS = (
-    ("checks", _checks), ("runs", runs.section), ("plant", plant.work_done), ("gauges", plant.comparisons), ("gas", gas.section),
-    ("plant", plant.defects), ("procedures", runs.drills), ("log", _changes),
+    (("checks",), _checks), (("runs",), runs.section), (PLANT, plant.work_done), (("gauges",), plant.comparisons), (("gas",), gas.section),
+    (PLANT, plant.defects), (("procedures", "fire"), runs.drills), ((), _changes),
 )  # fmt: skip
-PLANT_AREAS = frozenset({"vessels", "gauges", "fire", "gas", "electrical", "other"})
+"""What tells of a month, and the areas of which one must be in scope; a part without areas tells of everything alone."""
 
 
 def _of_areas(frame: Frame) -> list[Section]:
     """Return the sections that belong to the areas of a scope that has some."""
     if frame.scope.source:
         return [make(frame) for make in (plant.work_done, plant.comparisons, plant.defects)]
-    wanted = set(frame.scope.areas) | ({"plant"} if PLANT_AREAS & set(frame.scope.areas) else set())
-    return [make(frame) for area, make in _PARTS if area in wanted]
+    return [make(frame) for areas, make in _PARTS if frame.scope.has(*areas)]

@@ -12,6 +12,7 @@ import facility
 from facility.counted import counted
 from facility.models import SigningKey
 from facility.report import changes, drawing, plant, runs
+from facility.report.areas import PLANT
 from facility.report.gaps import Mark
 from facility.report.shape import Front, FrontRow, Picture
 
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from facility.report.shape import Cell, Section
 
 VERIFIERS: Final = ("verify.py", "verify.html")
+#: the areas of which one must be in scope for checks, runs and waivers to be told
+CHECKS, RUNS, WAIVERS = ("checks",), ("runs",), ("runs", "procedures")
 BRIEF_ROWS: Final = 2
 BRIEF_LETTERS: Final = 76
 NOTHING_SAID: Final = ("", "\u2013")
@@ -33,19 +36,35 @@ def page(frame: Frame, found: Checks, news: Sequence[Section]) -> Front:
     """Return the opening page; ``news``: the sections whose number is the news, those with nothing in them too."""
     told = changes.tally(frame)
     after = changes.after(frame, files=False)
-    words = _(
-        "%(entries)s, %(corrected)d corrected, %(voided)d voided, %(late)d late, %(gaps)s; %(files)d taken in later from files"
-    ) % {
-        "entries": counted(told.entries, "entry", "entries"), "corrected": told.corrected, "voided": told.voided, "late": told.late + len(after),
-        "gaps": counted(len(found.missing), "gap", "gaps"), "files": told.from_files,
-    }  # fmt: skip
-    facts = (
-        (_("Checks signed"), str(found.signed)), (_("Runs"), str(len(runs.runs_of(frame)))),
-        (_("Waivers that held"), str(len(runs.waivers_of(frame)))), (_("Open defects"), str(len(plant.defects_open(frame)))),
-    )  # fmt: skip
     about = f"{_about(frame, told)} {_afterwards(frame, after)}".strip()
     picture = _picture(frame, found, list(after.values()))
-    return Front(about, words, facts, _rows(news), picture, *_proved(), _digests())
+    words = _counts(frame, found, told, len(after))
+    return Front(about, words, _facts(frame, found), _rows(news), picture, *_proved(), _digests())
+
+
+def _counts(frame: Frame, found: Checks, told: changes.Tally, after: int) -> str:
+    """Return the numbers of the log, and of gaps where checks are in scope."""
+    words = _("%(entries)s, %(corrected)d corrected, %(voided)d voided, %(late)d late") % {
+        "entries": counted(told.entries, "entry", "entries"), "corrected": told.corrected, "voided": told.voided,
+        "late": told.late + after,
+    }  # fmt: skip
+    if frame.scope.has(*CHECKS):
+        words += f", {counted(len(found.missing), 'gap', 'gaps')}"
+    return words + _("; %(files)d taken in later from files") % {"files": told.from_files}
+
+
+def _facts(frame: Frame, found: Checks) -> tuple[tuple[str, str], ...]:
+    """Return the counts of what is in scope."""
+    told: list[tuple[str, int]] = []
+    if frame.scope.has(*CHECKS):
+        told.append((_("Checks signed"), found.signed))
+    if frame.scope.has(*RUNS):
+        told.append((_("Runs"), len(runs.runs_of(frame))))
+    if frame.scope.has(*WAIVERS):
+        told.append((_("Waivers that held"), len(runs.waivers_of(frame))))
+    if frame.scope.has(*PLANT):
+        told.append((_("Open defects"), len(plant.defects_open(frame))))
+    return tuple((words, str(count)) for words, count in told)
 
 
 def _afterwards(frame: Frame, after: dict[int, datetime]) -> str:
@@ -61,18 +80,27 @@ def _afterwards(frame: Frame, after: dict[int, datetime]) -> str:
 def _about(frame: Frame, told: changes.Tally) -> str:
     """Return scope, legal ground and place in the log, in a sentence each."""
     words = [_("Scope: %(scope)s.") % {"scope": frame.scope.words or _("the whole site")}]
-    if frame.scope.source:
+    if left := _left_out(frame):
         words.append(
-            _("Open defects, overdue items, deviations and numbers from memory are of what rules of this code ask for; everything else on this page is of the whole site.")
-        )  # fmt: skip
+            _("Outside this scope, and so neither told nor counted here: %(what)s.") % {"what": ", ".join(left)}
+        )
     if frame.scope.pack is not None:
         words.append(_("Ground on which it is handed over: %(ground)s.") % {"ground": frame.scope.pack.ground})
     if told.entries:
         span = {"first": told.first, "last": told.last}
         words.append(_("Entries %(first)d to %(last)d of the log, as recorded in these days.") % span)
     else:
-        words.append(_("No entry of this site was recorded in these days."))
+        words.append(_("No entry about this was recorded in these days."))
     return " ".join(words)
+
+
+def _left_out(frame: Frame) -> list[str]:
+    """Return what a report of everything opens with and this one does not."""
+    told = (
+        (CHECKS, _("checks and their gaps")), (RUNS, _("runs outside the house rules")), (WAIVERS, _("waivers")),
+        (PLANT, _("defects, overdue items, deviations and numbers from memory")),
+    )  # fmt: skip
+    return [words for areas, words in told if not frame.scope.has(*areas)]
 
 
 def _rows(news: Sequence[Section]) -> tuple[FrontRow, ...]:
@@ -99,17 +127,18 @@ def _line(row: Sequence[Cell]) -> str:
 
 def _picture(frame: Frame, found: Checks, after: Sequence[datetime]) -> Picture:
     """Return when what is not in order was: gaps, late entries, waivers, defects along the days."""
-    gaps = [(one.span.first, one.span.last) for one in found.missing]
     late = [_one_day(frame.local(at)) for at in changes.late(frame).values_list("recorded_at", flat=True)]
     late += [_one_day(frame.local(at)) for at in after]
-    waivers = [
-        (frame.local(one.starts_at), frame.local(one.ended_early_at or one.ends_at)) for one in runs.waivers_of(frame)
-    ]
-    defects = [(frame.local(one.found_at), frame.to_day) for one in plant.defects_open(frame)]
-    rows = (
-        (_("gaps"), Mark.GAP, gaps), (_("late entries"), Mark.LATE, sorted(set(late))), (_("waivers"), None, waivers),
-        (_("open defects"), None, defects),
-    )  # fmt: skip
+    rows: list[tuple[str, Mark | None, Sequence[tuple[date, date]]]] = []
+    if frame.scope.has(*CHECKS):
+        rows.append((_("gaps"), Mark.GAP, [(one.span.first, one.span.last) for one in found.missing]))
+    rows.append((_("late entries"), Mark.LATE, sorted(set(late))))
+    if frame.scope.has(*WAIVERS):
+        held = [(one.starts_at, one.ended_early_at or one.ends_at) for one in runs.waivers_of(frame)]
+        rows.append((_("waivers"), None, [(frame.local(first), frame.local(last)) for first, last in held]))
+    if frame.scope.has(*PLANT):
+        found_on = [frame.local(one.found_at) for one in plant.defects_open(frame)]
+        rows.append((_("open defects"), None, [(day, frame.to_day) for day in found_on]))
     svg = drawing.ribbon(frame.from_day, frame.to_day, rows)
     said = ", ".join(f"{label}: {len(spans)}" for label, _mark, spans in rows)
     return Picture(drawing.address_of(svg), _("When it was, along the days. %(said)s.") % {"said": said})

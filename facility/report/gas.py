@@ -24,6 +24,7 @@ def section(frame: Frame) -> Section:
 
 def _analyses(frame: Frame) -> Table:
     rows = CylinderAnalysis.objects.filter(cylinder__bank__site=frame.site, **frame.within("analysed_at"))
+    rows = rows.filter(frame.of_chamber_or_none("cylinder__bank__chamber"))
     found = list(rows.select_related("cylinder__bank", "analyser").order_by("analysed_at", "pk"))
     numbers = frame.numbers(CylinderAnalysis, (one.pk for one in found))
     cells = tuple(

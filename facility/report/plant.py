@@ -33,7 +33,7 @@ def word_of(word: Word) -> str:
 
 
 def of_scope(frame: Frame, path: str = "equipment", rule: str = "") -> Q:
-    """Return what belongs to the site and, where the scope has one, to its chamber or to none.
+    """Return what is about an item of the site: of the areas and, where the scope has one, of its chamber or of none.
 
     Where the scope is about rules of one source: what is about an item that they ask something of, or, if ``rule`` is
     the way to a rule, what was done under one of them.
@@ -42,18 +42,15 @@ def of_scope(frame: Frame, path: str = "equipment", rule: str = "") -> Q:
     if frame.scope.source:
         named = IntervalRule.objects.filter(equipment__site=frame.site, source__startswith=frame.scope.source)
         found &= Q(**{f"{rule}__in": named}) if rule else Q(**{f"{path}__in": named.values("equipment")})
-    if frame.scope.chamber is not None:
-        found &= Q(**{f"{path}__chamber": frame.scope.chamber}) | Q(**{f"{path}__chamber": None})
-    return found
+    if frame.scope.areas:
+        found &= Q(**{f"{path}__kind__in": frame.scope.kinds})
+    return found & frame.of_chamber_or_none(f"{path}__chamber")
 
 
 def states_of(frame: Frame) -> list[DueState]:
     """Return the state of every rule in scope, on the day the report is made."""
-    items = Equipment.objects.current().filter(site=frame.site)
-    if frame.scope.chamber is not None:
-        items = items.filter(Q(chamber=frame.scope.chamber) | Q(chamber=None))
-    wanted = set(items.values_list("pk", flat=True))
-    kinds = {str(kind) for area, (_title, kinds) in PLANT.items() if frame.scope.has(area) for kind in kinds}
+    items = Equipment.objects.current().filter(frame.of_chamber_or_none("chamber"), site=frame.site)
+    wanted, kinds = set(items.values_list("pk", flat=True)), set(frame.scope.kinds)
     return [
         one for one in due_states(frame.site, frame.today)
         if one.equipment in wanted and one.kind in kinds and one.source.startswith(frame.scope.source)
@@ -119,8 +116,7 @@ def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tu
 
 def work_done(frame: Frame) -> Section:
     """Return what was done on the plant within the days."""
-    kinds = [str(kind) for area, (_title, kinds) in PLANT.items() if frame.scope.has(area) for kind in kinds]
-    rows = WorkRecord.objects.filter(of_scope(frame, rule="rule"), **frame.days("done_on"), equipment__kind__in=kinds)
+    rows = WorkRecord.objects.filter(of_scope(frame, rule="rule"), **frame.days("done_on"))
     found = list(rows.select_related("equipment", "rule").order_by("done_on", "pk"))
     numbers = frame.numbers(WorkRecord, (one.pk for one in found))
     failed = sum(1 for one in found if one.result != WorkResult.PASSED)
@@ -190,17 +186,15 @@ def _plots(frame: Frame, row: Calibration, record: str) -> Iterable[Picture]:
 
 def defects_open(frame: Frame) -> list[Defect]:
     """Return the defects that have not been returned to service, newest first."""
-    rows = Defect.objects.filter(_defective(frame), retired_at=None, returned_at=None).select_related(
-        "equipment", "bank"
-    )
-    if frame.scope.chamber is not None:
-        rows = rows.filter(Q(equipment__chamber=frame.scope.chamber) | Q(equipment__chamber=None))
-    return list(rows.order_by("-found_at"))
+    rows = Defect.objects.filter(_defective(frame), retired_at=None, returned_at=None)
+    return list(rows.select_related("equipment", "bank").order_by("-found_at"))
 
 
 def _defective(frame: Frame) -> Q:
-    """Return the defects of the site; of a scope about one source those of items that its rules ask something of."""
-    return of_scope(frame) if frame.scope.source else Q(site=frame.site)
+    """Return the defects in scope: where it has areas those of items alone, else those of banks too."""
+    if frame.scope.areas or frame.scope.source:
+        return of_scope(frame)
+    return Q(site=frame.site) & frame.of_chamber_or_none("equipment__chamber")
 
 
 def defects(frame: Frame) -> Section:

@@ -7,11 +7,13 @@ from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from facility.events import first_events
 from facility.fields import day_text
 from facility.models import Chamber
+from facility.report.areas import PLANT
 from facility.shown import instant_text
 
 if TYPE_CHECKING:
@@ -29,6 +31,7 @@ class Scope:
     """What a report is about. ``areas`` empty: all of them; ``chamber`` None: the whole site; ``words``: the same to read.
 
     ``source``: only what rules ask for whose source begins so, such as the title of a code; empty: whatever they come from.
+    ``events``: which events of the site are about it.
     """
 
     site: Site
@@ -40,10 +43,16 @@ class Scope:
     pack: Pack | None = None
     words: str = ""
     source: str = ""
+    events: Q = field(default_factory=Q, compare=False)
 
-    def has(self, area: str) -> bool:
-        """Return whether an area belongs to it."""
-        return not self.areas or area in self.areas
+    def has(self, *areas: str) -> bool:
+        """Return whether one of these areas belongs to it."""
+        return not self.areas or bool(set(areas) & set(self.areas))
+
+    @property
+    def kinds(self) -> list[str]:
+        """The kinds of equipment in its areas."""
+        return [str(kind) for area, (_title, kinds) in PLANT.items() if self.has(area) for kind in kinds]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +94,10 @@ class Frame:
     def of_chamber(self, path: str) -> dict[str, Chamber]:
         """Return a filter on the chamber, if the scope has one."""
         return {} if self.scope.chamber is None else {path: self.scope.chamber}
+
+    def of_chamber_or_none(self, path: str) -> Q:
+        """Return a filter on the chamber, if the scope has one, and on what belongs to the whole site."""
+        return Q() if self.scope.chamber is None else Q(**{path: self.scope.chamber}) | Q(**{path: None})
 
     def at(self, value: datetime | None) -> str:
         """Return an instant as text in the site's zone, a dash for none."""

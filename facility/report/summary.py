@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from facility.report import changes, checks, front, plant, rules, runs
+from facility.report.areas import PLANT
 from facility.report.front import in_groups
 from facility.report.shape import Cell, Section, Table, Volume
 from maintenance.models import Defect, IntervalRule
@@ -39,16 +40,34 @@ class Listed:
 def volume(frame: Frame, states: Sequence[DueState], found: Checks) -> Volume:
     """Return the first volume of a report, but for the list of the others: those are not made yet.
 
-    Its first page names every sort of thing that is not in order; only those of which there are some are told after it.
+    Its first page names every sort of thing in scope that is not in order; only those of which there are some are told
+    after it.
     """
-    counted = [
-        _gaps(frame, found), _late(frame), _corrections(frame), _waivers(frame), _outside(frame), _defects(frame),
-        _overdue(frame, states), _deviations(frame), _memory(frame),
-    ]  # fmt: skip
-    sections = [*(one for one in counted if one.count), *_files(frame), checks.section(frame, found, paper=False)]
+    counted = [*_of_the_watch(frame, found), *_of_the_plant(frame, states)]
+    sections = [*(one for one in counted if one.count), *_files(frame)]
+    if frame.scope.has(*front.CHECKS):
+        sections.append(checks.section(frame, found, paper=False))
     title = _("Records, %(first)s to %(last)s") % {"first": frame.day(frame.from_day), "last": frame.day(frame.to_day)}
     lead = _("This report opens with what is not in order. Everything else follows by subject, by clause and by month.")
     return Volume(NAME, title, tuple(sections), lead, front=front.page(frame, found, counted))
+
+
+def _of_the_watch(frame: Frame, found: Checks) -> list[Section]:
+    """Return what is not in order of checks, of the log, and of runs, each where it is in scope."""
+    told = [_gaps(frame, found)] if frame.scope.has(*front.CHECKS) else []
+    told += [_late(frame), _corrections(frame)]
+    if frame.scope.has(*front.WAIVERS):
+        told.append(_waivers(frame))
+    if frame.scope.has(*front.RUNS):
+        told.append(_outside(frame))
+    return told
+
+
+def _of_the_plant(frame: Frame, states: Sequence[DueState]) -> list[Section]:
+    """Return what is not in order of the plant, where any of it is in scope."""
+    if not frame.scope.has(*PLANT):
+        return []
+    return [_defects(frame), _overdue(frame, states), _deviations(frame), _memory(frame)]
 
 
 def with_list(opening: Volume, listed: Sequence[Listed]) -> Volume:
