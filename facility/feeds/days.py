@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from facility import house
 from facility.compute.flags import Sort, later
 from facility.feeds.services import person_of
-from facility.models import Event, FeedSort, QualificationHeld, ShutDown
+from facility.models import Event, FeedSort, MedicalFitness, MedicalOutcome, QualificationHeld, ShutDown
 from facility.practice.services import unread_by
 from facility.readiness.telling.mine import mine
 from facility.sweep.rows import things_of
@@ -73,8 +73,10 @@ def _mine(feed: CalendarFeed, at: datetime) -> Iterator[Day]:
     found = mine(person, at)
     held = [one.pk for one in found.endings if one.slug == "qualification"]
     kinds = dict(QualificationHeld.objects.filter(pk__in=held).values_list("pk", "kind_id"))
+    unfit = MedicalFitness.objects.filter(person=person, outcome=MedicalOutcome.UNFIT).values_list("pk", flat=True)
+    unfit_medicals = {("medical", pk) for pk in unfit}
     for one in found.endings:
-        if one.last_on is not None:
+        if one.last_on is not None and (one.slug, one.pk) not in unfit_medicals:
             key = f"medical-{person.pk}" if one.slug == "medical" else f"qualification-{person.pk}-{kinds[one.pk]}"
             yield Day(f"mine-{key}", one.last_on, _("Last day: %(what)s") % {"what": one.what})
     today = _today(feed.site, at)

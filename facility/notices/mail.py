@@ -78,10 +78,9 @@ class Line:
                 self.close()
             else:
                 return
-        connection = get_connection()
-        connection.open()
-        self._open = connection
-        connection.send_messages([message])
+        self._open = get_connection()  # held from the start: one that opens halfway is ended too
+        self._open.open()
+        self._open.send_messages([message])
 
     def close(self) -> None:
         """End the line; a server that is gone already is no error."""
@@ -107,6 +106,13 @@ def _told(error: Exception, parcel: Parcel) -> SendError:
         return _refused(error.smtp_code, error.smtp_error, parcel)
     if isinstance(error, smtplib.SMTPResponseException):
         return SendError(_("The mail server answers %(code)d.") % {"code": error.smtp_code}, link_down=True)
+    if isinstance(error, smtplib.SMTPNotSupportedError):
+        return SendError(
+            _(
+                "The mail server offers no STARTTLS, or no sign-in: see DEEPSTEAD_EMAIL_SECURITY and DEEPSTEAD_EMAIL_USER."
+            ),
+            link_down=True,
+        )
     if isinstance(error, ssl.SSLError):
         return SendError(_("The mail server's certificate or TLS does not hold."), link_down=True)
     if isinstance(error, TimeoutError):

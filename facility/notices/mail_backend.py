@@ -52,6 +52,6 @@ class Backend(smtp.EmailBackend):
             return bool(super()._send(email_message))  # type: ignore[misc]  # not in the types, long in the library
 
     def _watch(self) -> None:
-        line = self.connection
-        if line is not None and line.sock is not None:
-            watched(line.sock)
+        for line in (self.connection, getattr(self, "_partial_connection", None)):
+            if line is not None and line.sock is not None:
+                watched(line.sock)

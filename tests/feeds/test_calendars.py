@@ -190,6 +190,12 @@ def test_my_own_days_are_my_certificates_my_medical_and_what_i_have_to_read(site
     assert set(read(path)) == before
 
 
+def test_a_medical_that_says_unfit_has_no_last_day(site: Site, tender: User) -> None:
+    who = make.person(site, user=tender)
+    build.medical(who, good_until=date(2027, 1, 9), outcome="unfit")
+    assert read(address(site, tender, FeedSort.MINE)) == {}
+
+
 def test_an_account_that_is_nobody_of_the_crew_is_told_what_to_do(site: Site, tender: User) -> None:
     client = Client()
     client.force_login(tender, BACKEND)

@@ -237,6 +237,15 @@ def test_a_day_on_which_clocks_go_back_has_one_digest(clock: Clock) -> None:
     assert len(scene.told("digest")) == 1
 
 
+def test_an_hour_that_a_day_does_not_have_comes_with_the_next(clock: Clock) -> None:
+    """On 28 March 2027 Oslo goes from 02:00 to 03:00 at 01:00 UTC (zone database, zoneinfo)."""
+    who = make.user(make.site(zone="Europe/Oslo"), "tender")
+    want_hour(who, 2)
+    clock.now = clock.now.replace(year=2027, month=3, day=28, hour=0, minute=55)
+    assert digest.make(clock.now) == "0 digests made."
+    assert digest.make(clock.pass_by(minutes=10)) == "1 digest made."
+
+
 def test_what_is_due_soon_is_told_once_in_full_and_then_only_counted(clock: Clock) -> None:
     """A calm digest: what is past its day stays in it every day, what is still to come is told when it is found."""
     site = make.site(zone="UTC", key="skerrow")

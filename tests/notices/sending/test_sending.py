@@ -74,6 +74,21 @@ def test_a_line_in_a_subject_becomes_no_header(site: Site, post: servers.MailSer
     assert post.letters[0][0] == "watch@example.org"
 
 
+@pytest.mark.parametrize("asked", [{"EMAIL_USE_TLS": True}, {"EMAIL_HOST_USER": "box", "EMAIL_HOST_PASSWORD": "word"}])
+def test_a_mail_server_that_offers_no_tls_or_no_sign_in_is_not_called_out_of_reach(
+    site: Site, post: servers.MailServer, settings: Any, asked: dict[str, Any]
+) -> None:
+    """The server of the test answers EHLO without a keyword (RFC 5321, section 4.1.1.1), so it offers neither."""
+    for name, value in asked.items():
+        setattr(settings, name, value)
+    kit.way(site)
+    row = told(site)
+    send()
+    assert post.letters == []
+    assert state(row).error.startswith("The mail server offers no STARTTLS, or no sign-in")
+    assert row.given_up_at is None
+
+
 @pytest.mark.parametrize("way", ["email", "push"])
 def test_a_line_in_a_site_s_name_becomes_no_header(
     site: Site, post: servers.MailServer, web: servers.WebServer, way: str
