@@ -198,3 +198,14 @@ def test_clock_set_back_is_stored_and_marked(monkeypatch: pytest.MonkeyPatch) ->
     make.site()
     event = Event.objects.get(seq=newest.seq + 1)
     assert event.clock_suspect
+
+
+@pytest.mark.django_db
+def test_clock_set_back_while_the_box_was_off_is_marked_by_the_log_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process just started has no steady clock to compare with: the time of the newest event tells it."""
+    make.site()
+    newest = Event.objects.latest("seq")
+    monkeypatch.setattr(events._Clocks, "last", None)
+    monkeypatch.setattr(events, "now", lambda: newest.recorded_at - timedelta(minutes=1))
+    make.site()
+    assert Event.objects.get(seq=newest.seq + 1).clock_suspect
