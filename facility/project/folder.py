@@ -41,7 +41,7 @@ def choose(arguments: Sequence[str]) -> None:
 
 
 def prepare(path: Path, *, demo: bool) -> None:
-    """Make the folder, and its marker for invented records.
+    """Make the folder, open to its owner alone, and its marker for invented records.
 
     Errors: FolderError if it cannot be written, or holds records of the other sort.
     """
@@ -68,7 +68,7 @@ def prepare(path: Path, *, demo: bool) -> None:
 
 def _must_be_writable(path: Path) -> None:
     try:
-        path.mkdir(parents=True, exist_ok=True)
+        path.mkdir(mode=0o700, parents=True, exist_ok=True)
         probe = path / f".writable-{os.getpid()}"
         probe.touch()
         probe.unlink()

@@ -31,7 +31,7 @@ def _secret_key() -> str:
         return given
     path = DATA_DIR / "secret-key"
     if not path.is_file():
-        DATA_DIR.mkdir(parents=True, exist_ok=True)
+        DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
         path.touch(mode=0o600)
         path.write_text(secrets.token_urlsafe(64), encoding="utf-8")
     return path.read_text(encoding="utf-8").strip()

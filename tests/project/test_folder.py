@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import stat
 from contextlib import closing
 from pathlib import Path
 
@@ -27,6 +28,15 @@ def test_a_new_demo_folder_is_marked(tmp_path: Path) -> None:
     folder.prepare(tmp_path / "new", demo=True)
     assert (tmp_path / "new" / "demo-data").is_file()
     folder.prepare(tmp_path / "new", demo=True)
+
+
+def test_a_new_folder_is_open_to_its_owner_alone_and_one_that_is_there_stays_as_it_is(tmp_path: Path) -> None:
+    """Names of patients lie in the database: another user of the machine reads nothing of it."""
+    folder.prepare(tmp_path / "new", demo=False)
+    assert stat.S_IMODE((tmp_path / "new").stat().st_mode) == 0o700
+    (tmp_path / "shared").mkdir(mode=0o750)
+    folder.prepare(tmp_path / "shared", demo=False)
+    assert stat.S_IMODE((tmp_path / "shared").stat().st_mode) == 0o750
 
 
 def test_a_new_folder_for_real_records_is_not_marked(tmp_path: Path) -> None:
