@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from django.db.models import Count, Q
@@ -12,6 +13,8 @@ from facility.models import Event, Pack, PackState
 from facility.visits.words import kind_words, subject_words
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     from facility.models import Site
 
 MOST = 200
@@ -24,6 +27,16 @@ TOLD = Q(action__in=(
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """Neighbouring events that tell the same of rows of one kind: the newest, in words of what, how many, the first's number."""
+
+    event: Event
+    subject: str
+    count: int
+    first: int
+
+
+@dataclass(frozen=True, slots=True)
 class Since:
     """The last pack, the events after it counted by action and kind of row, and those told one by one."""
 
@@ -31,7 +44,7 @@ class Since:
     first: int
     total: int
     counts: tuple[tuple[str, str, int], ...]
-    told: tuple[tuple[Event, str], ...]
+    told: tuple[Told, ...]
     more: int
 
 
@@ -46,6 +59,19 @@ def since_last_pack(site: Site) -> Since:
         counted[action, kind_words(kind)] += found
     counts = tuple((action, kind, found) for (action, kind), found in counted.most_common())
     wanted = events.filter(TOLD).order_by("-seq")
-    told = tuple((event, subject_words(event)) for event in wanted[:MOST])
-    more = max(wanted.count() - len(told), 0) if len(told) == MOST else 0
-    return Since(pack, first, sum(counted.values()), counts, told, more)
+    newest = list(wanted[:MOST])
+    more = max(wanted.count() - len(newest), 0) if len(newest) == MOST else 0
+    return Since(pack, first, sum(counted.values()), counts, tuple(_together(newest)), more)
+
+
+def _together(events: Iterable[Event]) -> Iterator[Told]:
+    """Yield neighbours that tell the same as one: a log keyed in from paper would hide what stands beside it."""
+    for _same, group in groupby(events, key=_said):
+        found = list(group)
+        newest = found[0]
+        subject = subject_words(newest) if len(found) == 1 else kind_words(newest.subject_kind)
+        yield Told(newest, subject, len(found), found[-1].seq)
+
+
+def _said(event: Event) -> tuple[str | bool, ...]:
+    return (event.action, event.subject_kind, event.actor, event.reason, event.late, event.clock_suspect)

@@ -142,7 +142,7 @@ def test_since_the_last_pack_starts_after_the_size_of_its_log() -> None:
     found = since_last_pack(site)
     assert found.first == size + 1
     assert {(action, kind) for action, kind, _count in found.counts} == {("added", "pack"), ("corrected", "person")}
-    assert [event.reason for event, _subject in found.told] == ["wrong name"]
+    assert [told.event.reason for told in found.told] == ["wrong name"]
     assert found.total == 2
 
 
@@ -152,6 +152,20 @@ def test_without_a_pack_the_whole_log_is_told() -> None:
     found = since_last_pack(site)
     assert found.pack is None
     assert found.total == Event.objects.filter(site_id_text=site.key).count()
+
+
+def test_neighbours_that_tell_the_same_are_one_line_with_their_count_and_numbers() -> None:
+    site = make.site()
+    items = [make.equipment(site) for _one in range(4)]
+    for item in items[:3]:
+        services.retire(item, by=make.BY, reason="sold")
+    services.retire(items[3], by=make.BY, reason="broken")
+    last = Event.objects.latest("seq").seq
+    told = since_last_pack(site).told
+    assert [(one.count, one.first, one.event.seq) for one in told] == [(1, last, last), (3, last - 3, last - 1)]
+    page = client_of(site, SiteRole.INSPECTOR).get(reverse("visits:since", args=[site.key])).content.decode()
+    assert "3 times" in page
+    assert f"events {last - 3} to {last - 1}" in page
 
 
 def test_the_pages_answer_an_inspector_and_refuse_a_day_that_is_none() -> None:
