@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from facility import __version__, box_key
+from facility.pack.bag import one_line
 from facility.pack.scope import words_of
 from facility.trust import chain
 
@@ -73,8 +74,9 @@ def readme(pack: Pack, done: Contents) -> str:
     made = done.made_at.astimezone(ZoneInfo(pack.site.zone)).strftime("%Y-%m-%d %H:%M %z")
     missing = "".join(f"  {digest}\n" for digest in done.files.missing)
     return README.format(
-        number=pack.number, site=pack.site.name, zone=pack.site.zone, from_day=pack.from_day, to_day=pack.to_day,
-        scope=words_of(pack.scope, pack.site), recipient=pack.recipient, ground=pack.ground, made=made,
+        number=pack.number, site=one_line(pack.site.name), zone=pack.site.zone, from_day=pack.from_day, to_day=pack.to_day,
+        scope=one_line(words_of(pack.scope, pack.site)), recipient=one_line(pack.recipient), ground=one_line(pack.ground),
+        made=made,
         size=done.head.size, full=done.events.full, digest_only=done.events.digest_only,
         rows=sum(done.tables.counts.values()), tables=len(done.tables.counts), files=len(done.files.files),
         pictures=done.files.pictures_kept_back, released=len(pack.released),
@@ -95,7 +97,8 @@ Made {made} for {recipient}. Ground: {ground}.
 HOW TO VERIFY, WITHOUT A NETWORK
 Open verify.html in a browser and give it this pack; or run: python3 verify.py
 Both also say whether the log goes on from that of an older pack, or of its checkpoint.note alone: --older FILE
-Compare the fingerprint of the key with the one on the wall sheet and in earlier packs:
+Compare the fingerprint of the key with the one on the wall sheet and in earlier packs, or give it to the program:
+python3 verify.py --key FINGERPRINT. The pack itself names:
 {fingerprint}
 By openssl alone, with the key of use "log" from data/keys.json saved as key.pem:
     (printf 'deepstead pack v1\\0'; cat tagmanifest-sha256.txt) > signed

@@ -84,6 +84,17 @@ def test_hostile_text_in_every_field_is_harmless_everywhere_in_a_pack(tmp_path: 
     assert json.loads((root / layout.ABOUT).read_text(encoding="utf-8"))["recipient"] == HOSTILE[:200]
 
 
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("_short_report", "folder")
+def test_nobody_writes_a_line_of_their_own_into_the_words_that_open_a_pack(tmp_path: Path) -> None:
+    told = "Ada\n\nWHAT THAT PROVES\nEverything is in order.\u202e"
+    pack = built(make.site(name=told), recipient=told, ground=told)
+    lines = (opened(pack, tmp_path) / layout.README).read_text(encoding="utf-8").splitlines()
+    assert lines.count("WHAT THAT PROVES") == 1
+    assert "Everything is in order." not in lines
+    assert not [line for line in lines if not line.isprintable()]  # what turns a line round is no letter to be seen
+
+
 def _cells_are_no_formulas(root: Path) -> None:
     seen = 0
     for path in (root / layout.TABLES).glob("*.csv"):
