@@ -1,6 +1,7 @@
 """Second proofs of an account: a code generator (RFC 6238), passkeys (W3C Web Authentication), codes on paper.
 
 Secrets are sealed with a key made from SECRET_KEY: a copy of the database alone opens no door. They enter no event.
+That key, and no other thing of SECRET_KEY, goes into backups: whoever puts one back still comes in with the same proofs.
 """
 
 from __future__ import annotations
@@ -31,16 +32,25 @@ PERIOD_S = 30
 """RFC 6238 section 5.2 recommends 30 s."""
 WINDOW = 1
 """Steps before and after that are taken, as RFC 6238 section 5.2 allows for a clock that is off."""
+KEYS_FILE = "second-proof-keys"
+"""In the data folder of a box that was put back from a backup: the keys that sealed its second proofs before."""
 PAPER_CODES = 10
 PAPER_BYTES = 5
+
+
+def sealing_keys() -> list[str]:
+    """Return the keys that open second proofs: this box's own, which seals new ones, and those put back from a backup."""
+    own = [str(key) for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)]
+    digests = [hashlib.sha256(b"deepstead second proof v1\0" + key.encode()).digest() for key in own]
+    put_back = settings.DATA_DIR / KEYS_FILE
+    older = put_back.read_text(encoding="ascii").split() if put_back.is_file() else []
+    return [*(base64.urlsafe_b64encode(digest).decode() for digest in digests), *older]
 
 
 def _box() -> MultiFernet:
     from cryptography.fernet import Fernet, MultiFernet  # noqa: PLC0415  # megabytes, needed only here
 
-    keys = [str(key) for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)]
-    digests = [hashlib.sha256(b"deepstead second proof v1\0" + key.encode()).digest() for key in keys]
-    return MultiFernet([Fernet(base64.urlsafe_b64encode(digest)) for digest in digests])
+    return MultiFernet([Fernet(key) for key in sealing_keys()])
 
 
 def sealed(content: object) -> str:

@@ -88,7 +88,7 @@ def _to_folder(path: Path, target: Path) -> Copied:
         return Copied(str(target), taken=False, told=_("it is not there"))
     try:
         store.copy(path, target)
-        store.prune(target)
+        store.prune(target, of_box=path)
     except OSError as error:
         return Copied(str(target), taken=False, told=error.strerror or str(error))
     return Copied(str(target), taken=True, told=_("copied") + _head_beside(target))
@@ -99,12 +99,29 @@ def _head_beside(target: Path) -> str:
     try:
         path = heads.write_beside(target)
     except OSError as error:
-        return _(", without the signed head of the log: %(why)s") % {"why": error.strerror or error}
-    return _(", with the signed head %(file)s") % {"file": path.name} if path is not None else ""
+        return _head_words("", error.strerror or str(error))
+    return _head_words(path.name if path else "", "")
+
+
+def _head_words(name: str, why: str) -> str:
+    if why:
+        return _(", without the signed head of the log: %(why)s") % {"why": why}
+    return _(", with the signed head %(file)s") % {"file": name} if name else ""
 
 
 def _by_command(path: Path) -> Copied:
-    """Run the command of the house with the file as its last argument; no shell, none of our settings."""
+    """Let the command of the house take the backup, and then the newest signed head of the log."""
+    if why := _not_taken(path):
+        return Copied(COMMAND, taken=False, told=why)
+    try:
+        head = _head_words(*heads.hand_over(_not_taken))
+    except OSError as error:
+        head = _head_words("", error.strerror or str(error))
+    return Copied(COMMAND, taken=True, told=_("taken by the command") + head)
+
+
+def _not_taken(path: Path) -> str:
+    """Run the command with a file as its last argument, without a shell and our settings. Return why it failed, or nothing."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("DEEPSTEAD_")}
     try:
         process = subprocess.Popen(  # noqa: S603 - the operator's own command
@@ -112,18 +129,16 @@ def _by_command(path: Path) -> Copied:
             stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, errors="replace", start_new_session=True,
         )  # fmt: skip
     except (OSError, ValueError) as error:
-        return Copied(COMMAND, taken=False, told=_("the command cannot be started: %(error)s") % {"error": error})
+        return _("the command cannot be started: %(error)s") % {"error": error}
     with process:
         try:
             said = process.communicate(timeout=LONGEST_S)[1].strip().splitlines()
         except subprocess.TimeoutExpired:
             os.killpg(process.pid, signal.SIGKILL)
-            told = _("the command was stopped after %(seconds)d s") % {"seconds": LONGEST_S}
-            return Copied(COMMAND, taken=False, told=told)
-    if process.returncode:
-        told = said[-1][:TOLD_LETTERS] if said else _("it ended with code %(code)d") % {"code": process.returncode}
-        return Copied(COMMAND, taken=False, told=told)
-    return Copied(COMMAND, taken=True, told=_("taken by the command"))
+            return _("the command was stopped after %(seconds)d s") % {"seconds": LONGEST_S}
+    if not process.returncode:
+        return ""
+    return said[-1][:TOLD_LETTERS] if said else _("it ended with code %(code)d") % {"code": process.returncode}
 
 
 def _keep(path: Path, found: Copied, *, by: events.Actor) -> None:

@@ -51,14 +51,15 @@ class Key:
 
 
 def parse(text: str, *, source: str) -> Key:
-    """Return the key that a text holds: 64 hex digits or 24 words.
+    """Return the key that a text holds: 64 hex digits or 24 words, which may be numbered as they are printed.
 
     Errors: BackupError naming ``source`` and the word or length that is wrong.
     """
     plain = " ".join(text.lower().split())
     if HEX.fullmatch(plain):
         return Key(bytes.fromhex(plain))
-    words = plain.split()
+    words = [word for word in plain.split() if not word.isdigit()]
+    plain = " ".join(words)
     if len(words) != WORDS:
         raise BackupError(
             _("%(source)s holds no key: a key is 24 words or 64 hex digits, here are %(count)d words.")

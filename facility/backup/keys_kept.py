@@ -1,4 +1,4 @@
-"""The signing keys of this box, which go into its backups sealed: without them a restored box is another one."""
+"""The keys of this box that go into its backups, sealed: without them a restored box is another one, and lets fewer in."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from django.conf import settings
+
+from facility.accounts import factors
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,6 +28,7 @@ def found() -> Iterator[tuple[str, bytes]]:
         path = Path(settings.DATA_DIR) / name
         if path.is_file():
             yield f"{FOLDER}{name}", path.read_bytes()
+    yield f"{FOLDER}{factors.KEYS_FILE}", "\n".join(factors.sealing_keys()).encode()
 
 
 def put_back(archive: Archive) -> list[str]:
@@ -35,7 +38,7 @@ def put_back(archive: Archive) -> list[str]:
     installation has made meanwhile is put aside under another name, not destroyed.
     """
     inside = set(archive.zip.namelist())
-    names = [name for name in KEPT if f"{FOLDER}{name}" in inside]
+    names = [name for name in (*KEPT, factors.KEYS_FILE) if f"{FOLDER}{name}" in inside]
     for name in names:
         _put(Path(settings.DATA_DIR) / name, archive.zip.read(f"{FOLDER}{name}"))
     return names

@@ -29,6 +29,8 @@ from django.utils.translation import gettext as _
 from facility.backup.faults import BackupError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from facility.backup.keys import Key
 
 MAGIC: Final = b"Deepstead backup 1\n"
@@ -96,6 +98,13 @@ def unseal(source: BinaryIO, key: Key, target: BinaryIO) -> None:
         if not following:
             return
         number, block = number + 1, following
+
+
+def key_number_of(path: Path) -> bytes | None:
+    """Return the number of the key that a file was sealed with; None for a file that is no backup."""
+    with path.open("rb") as file:
+        head = file.read(len(MAGIC) + NUMBER)
+    return head[len(MAGIC) :] if head.startswith(MAGIC) and len(head) == len(MAGIC) + NUMBER else None
 
 
 def _check_head(head: bytes, key: Key) -> None:

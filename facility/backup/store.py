@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import re
+import secrets
 import shutil
 import time
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -13,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 from django.conf import settings
 
 from facility.backup import pruning
+from facility.backup.sealing import key_number_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -39,14 +42,19 @@ def free_path(target: Path, made_at: datetime) -> Path:
     return path
 
 
+def instant_of(name: str) -> datetime:
+    """Return the instant in the name of a backup. Errors: ValueError for another name."""
+    told = NAMED.fullmatch(name)
+    if told is None:
+        raise ValueError(f"{name} is not the name of a backup.")
+    return datetime.strptime(told[1], STAMP).replace(tzinfo=UTC)
+
+
 def found(target: Path) -> Iterator[tuple[datetime, Path]]:
     """Return the backups of a folder with the instant in their names."""
     for path in target.glob("deepstead-*.backup"):
-        if told := NAMED.fullmatch(path.name):
-            try:
-                yield datetime.strptime(told[1], STAMP).replace(tzinfo=UTC), path
-            except ValueError:
-                continue
+        with suppress(ValueError):
+            yield instant_of(path.name), path
 
 
 def newest() -> Path | None:
@@ -61,9 +69,12 @@ def newest_age(now: datetime) -> timedelta | None:
     return now - max(instants) if instants else None
 
 
-def prune(target: Path) -> int:
-    """Remove the backups of a folder that the rule does not keep. Return how many."""
-    backups = list(found(target))
+def prune(target: Path, *, of_box: Path | None = None) -> int:
+    """Remove the backups of a folder that the rule does not keep. Return how many.
+
+    With ``of_box`` only those sealed with the key of that file: several boxes may share a stick or a folder.
+    """
+    backups = [one for one in found(target) if of_box is None or key_number_of(one[1]) == key_number_of(of_box)]
     stay = pruning.kept(instant for instant, _path in backups)
     gone = [path for instant, path in backups if instant not in stay]
     for path in gone:
@@ -75,8 +86,10 @@ def prune(target: Path) -> int:
 
 
 def copy(path: Path, target: Path) -> Path:
-    """Copy a backup whole or not at all, and return where it is."""
-    unfinished, final = target / f"{UNFINISHED}{path.name}", target / path.name
+    """Copy a backup whole or not at all, and return where it is. A file of another box keeps its name and place."""
+    unfinished, final = target / f"{UNFINISHED}{secrets.token_hex(8)}", target / path.name
+    if final.exists() and key_number_of(final) != key_number_of(path):
+        final = free_path(target, instant_of(path.name))
     try:
         with path.open("rb") as source, unfinished.open("wb") as file:
             shutil.copyfileobj(source, file, 1024 * 1024)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import logging
+import tempfile
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from smtplib import SMTPException
 from typing import TYPE_CHECKING, Final
 
@@ -18,7 +20,7 @@ from facility.models import Checkpoint
 from facility.trust import checkpoints, faults, keys, looking
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Callable
 
 MOST_LOOKED_AT: Final = 2000
 log = logging.getLogger(__name__)
@@ -26,7 +28,7 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A copy of a head of ``size`` events. ``where``: "mail" or "folder"; ``place``: to whom, or which folder."""
+    """A copy of a head of ``size`` events. ``where``: "mail", "folder" or "command"; ``place``: to whom, or which folder."""
 
     where: str
     place: str
@@ -106,21 +108,50 @@ def file_name(row: Checkpoint) -> str:
 def write_beside(folder: Path) -> Path | None:
     """Write the newest head into a folder, such as a stick that takes a backup; None if there is no head yet.
 
-    A file of that name that is there already stays as it is: it may be what a changed log is found out by.
-
     Errors: OSError if the folder cannot be written.
     """
     row = checkpoints.newest()
     if row is None:
         return None
-    path = folder / file_name(row)
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(row.note)
-    except FileExistsError:
-        return path
+    path = _written(row, folder)
     _copied(row, "folder", str(folder))
     return path
+
+
+def hand_over(take: Callable[[Path], str]) -> tuple[str, str]:
+    """Give the newest head as a file to what takes it elsewhere. Return the file's name, and why it was not taken.
+
+    ``take`` answers with nothing if all went well. Both are empty if there is no head yet.
+    Errors: OSError if no scratch file can be written.
+    """
+    row = checkpoints.newest()
+    if row is None:
+        return "", ""
+    with tempfile.TemporaryDirectory() as folder:
+        path = _written(row, Path(folder))
+        why = take(path)
+    if not why:
+        _copied(row, "command", "")
+    return path.name, why
+
+
+def _written(row: Checkpoint, folder: Path) -> Path:
+    """Return the file of a head in a folder, written unless it is there.
+
+    A file of its name with other words stays as it is, beside the new one: it is another box's, or what a changed log
+    is found out by.
+    """
+    path, number = folder / file_name(row), 1
+    while True:
+        try:
+            with path.open("x", encoding="utf-8", newline="\n") as file:
+                file.write(row.note)
+        except FileExistsError:
+            if path.read_bytes() != row.note.encode():
+                number += 1
+                path = folder / f"checkpoint-{row.size}-{number}.note"
+                continue
+        return path
 
 
 def newest_by_place() -> list[Taken]:

@@ -12,18 +12,22 @@ import pytest
 
 from facility import events
 from facility.backup import copies, scheduled, store
+from facility.backup.keys import Key
+from facility.backup.sealing import Sealer
 from facility.jobs import runner
 from facility.jobs.queue import Daily, Kind, enqueue_daily
 from facility.models import Event, Job
 from facility.trust import checkpoints, looking
 from facility.trust import copies as heads
 from tests import make
+from tests.backup.kit import KEY
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.both]
 BY = events.system("test")
+OTHERS_KEY = Key(bytes(range(32, 64)))
 
 
 @pytest.fixture
@@ -35,12 +39,32 @@ def newest(folder: Path) -> Path:
     return path
 
 
+def sealed(path: Path, key: Key) -> Path:
+    """Write a sealed file without records."""
+    with path.open("wb") as file:
+        Sealer(file, key).close()
+    return path
+
+
 def told(action: str) -> list[dict[str, str]]:
     return [json.loads(row.payload)["after"] for row in Event.objects.filter(action=action).order_by("seq")]
 
 
 def catch_up() -> list[copies.Copied]:
     return copies.catch_up(lambda _sentence: None, by=BY)
+
+
+def taken_to(away: Path, settings: Any) -> Path:
+    """Let the command of the house copy what it is given into a folder, and refuse to see a setting of ours."""
+    away.mkdir()
+    program = away.with_name("take it.py")
+    program.write_text(
+        "import os, shutil, sys\n"
+        "assert not [name for name in os.environ if name.startswith('DEEPSTEAD_')]\n"
+        "shutil.copy(sys.argv[2], sys.argv[1])\n"
+    )
+    settings.BACKUP_COMMAND = shlex.join([sys.executable, str(program), str(away)])
+    return away
 
 
 def test_a_stick_and_a_share_each_get_the_file_when_they_are_there(newest: Path, tmp_path: Path, settings: Any) -> None:
@@ -84,6 +108,40 @@ def test_a_copy_counts_though_its_head_could_not_be_written(
     assert one.told == "copied, without the signed head of the log: No space left on device"
 
 
+def test_boxes_that_share_a_folder_keep_each_others_backups(tmp_path: Path, settings: Any, folder: Path) -> None:
+    """Two boxes make theirs each night at the same second; none may take the other's place or remove it."""
+    share = tmp_path / "share"
+    share.mkdir()
+    settings.BACKUP_COPIES = [share]
+    store.folder().mkdir()
+    made_at = datetime(2026, 3, 10, 2, tzinfo=UTC)
+    name = store.free_path(share, made_at).name
+    others = [sealed(share / name, OTHERS_KEY)]
+    others += [sealed(store.free_path(share, made_at + timedelta(hours=hour)), OTHERS_KEY) for hour in range(1, 9)]
+    before = {path: path.read_bytes() for path in others}
+    own = sealed(store.folder() / name, KEY)
+    assert catch_up()[0].taken
+    assert {path: path.read_bytes() for path in before} == before
+    (copied,) = set(share.glob("*.backup")) - set(others)
+    assert copied.read_bytes() == own.read_bytes()
+    newer = sealed(store.free_path(store.folder(), made_at + timedelta(hours=3)), KEY)
+    assert catch_up()[0].taken
+    left = set(share.glob("*.backup")) - set(others)
+    assert [path.read_bytes() for path in left] == [newer.read_bytes()]  # of its own only the last of a day stays
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_the_head_of_another_box_in_the_same_folder_stays_and_ours_lies_beside_it(newest: Path, tmp_path: Path) -> None:
+    make.site()
+    head = checkpoints.make("test")
+    theirs = tmp_path / f"checkpoint-{head.size}.note"
+    theirs.write_text("of another box")
+    ours = heads.write_beside(tmp_path)
+    assert ours == tmp_path / f"checkpoint-{head.size}-2.note"
+    assert (theirs.read_text(), ours.read_text()) == ("of another box", head.note)
+    assert heads.write_beside(tmp_path) == ours
+
+
 def test_a_place_that_stays_away_is_one_event_however_often_it_is_tried(
     newest: Path, tmp_path: Path, settings: Any
 ) -> None:
@@ -99,17 +157,33 @@ def test_the_command_gets_the_file_last_and_nothing_of_our_settings(
     newest: Path, tmp_path: Path, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("DEEPSTEAD_SECRET_KEY", "of-this-box")
-    program = tmp_path / "take it.py"
-    program.write_text(
-        "import os, shutil, sys\n"
-        "assert not [name for name in os.environ if name.startswith('DEEPSTEAD_')]\n"
-        "shutil.copy(sys.argv[2], sys.argv[1])\n"
-    )
-    away = tmp_path / "away"
-    settings.BACKUP_COMMAND = shlex.join([sys.executable, str(program), str(away)])
+    away = taken_to(tmp_path / "away", settings)
     assert catch_up() == [copies.Copied("command", taken=True, told="taken by the command")]
-    assert away.read_bytes() == b"sealed"
+    assert (away / newest.name).read_bytes() == b"sealed"
     assert catch_up() == []
+
+
+def test_the_command_gets_the_newest_signed_head_too(newest: Path, tmp_path: Path, settings: Any) -> None:
+    make.site()
+    head = checkpoints.make("test")
+    away = taken_to(tmp_path / "away", settings)
+    name = f"checkpoint-{head.size}.note"
+    assert [one.told for one in catch_up()] == [f"taken by the command, with the signed head {name}"]
+    assert {path.name for path in away.iterdir()} == {newest.name, name}
+    assert (away / name).read_text() == head.note
+    assert [one.where for one in heads.newest_by_place()] == ["command"]
+
+
+def test_a_backup_that_the_command_took_counts_though_it_did_not_take_the_head(
+    newest: Path, tmp_path: Path, settings: Any
+) -> None:
+    make.site()
+    checkpoints.make("test")
+    only_backups = "import sys; sys.argv[1].endswith('.note') and sys.exit('no notes here')"
+    settings.BACKUP_COMMAND = shlex.join([sys.executable, "-c", only_backups])
+    (one,) = catch_up()
+    assert (one.taken, one.told) == (True, "taken by the command, without the signed head of the log: no notes here")
+    assert heads.newest_by_place() == []
 
 
 @pytest.mark.parametrize(

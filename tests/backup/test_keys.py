@@ -76,6 +76,8 @@ def test_the_key_is_shown_as_words_and_code_and_is_in_no_log(folder: Path, caplo
         call_command("backup", show_key=True, stdout=target, stderr=noise)
     words = keys.made_in(folder).words.split()
     shown = target.getvalue()
+    typed_off = "\n".join(line for line in shown.splitlines() if line.strip()[:1].isdigit())
+    assert keys.parse(typed_off, source="paper") == keys.made_in(folder)
     assert [f"{place:2} {word}" in shown for place, word in enumerate(words, 1)] == [True] * 24
     # three finder patterns of a QR code have a solid core (ISO/IEC 18004, 6.3.3); half blocks draw it
     assert shown.count("▄▄▄▄▄ █") >= 2

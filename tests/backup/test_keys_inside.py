@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from django.contrib.auth import get_user_model
 
 from facility import box_key
+from facility.accounts import factors
 from facility.backup import keys_kept, making
+from facility.models import FactorSort
 from tests import make
 from tests.backup import kit
 from tests.backup.kit import KEY, manage, plain
@@ -61,9 +64,32 @@ def test_no_key_can_be_read_in_the_file(made: Made, folder: Path) -> None:
 def test_a_backup_from_before_there_were_keys_inside_comes_back_too(folder: Path, tmp_path: Path) -> None:
     kit.facility()
     made = making.make(folder / "out", KEY, by=make.BY)
-    assert [name for name in made.manifest.sha256 if name.startswith("keys/")] == []
+    assert [name for name in made.manifest.sha256 if name.startswith("keys/")] == ["keys/second-proof-keys"]
     target = put_back(made, tmp_path / "empty")
     assert not (target / "box-key").exists()
+
+
+def test_who_has_a_second_proof_comes_in_with_it_at_the_box_put_back_and_at_the_next(
+    folder: Path, tmp_path: Path
+) -> None:
+    """The secret key stays behind, as whoever has it could write links to new passwords; only proofs open."""
+    user = get_user_model()._default_manager.create(username="director")
+    secret = factors.new_secret()
+    factors.keep(user, FactorSort.CODES, "Phone", secret, by=make.BY)
+    made = making.make(folder / "out", KEY, by=make.BY)
+    first = put_back(made, tmp_path / "first")
+    assert stat.S_IMODE((first / factors.KEYS_FILE).stat().st_mode) == 0o600
+    assert manage(first, "backup", "--to", str(tmp_path / "again")).returncode == 0
+    (file,) = (tmp_path / "again").iterdir()
+    second = tmp_path / "second"
+    assert manage(second, "restore", str(file), "--key", str(first / "backup-key")).returncode == 0
+    assert (second / "secret-key").read_text() != (first / "secret-key").read_text()
+    script = (
+        "import pyotp; from facility.accounts import factors; from facility.models import User;"
+        f"code = pyotp.TOTP('{secret}').now(); print(factors.shown(User.objects.get(username='director'), code))"
+    )
+    done = manage(second, "shell", "--verbosity", "0", "-c", script)
+    assert done.stdout.strip() == "True", done.stderr
 
 
 def test_a_key_that_a_fresh_box_has_made_is_put_aside_and_not_destroyed(
