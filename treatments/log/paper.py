@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from treatments.log.services import Surface
 
 #: lines on one sheet of paper, and on one page of keying in
-LINES = 24
+LINES = 22
 #: a line this much earlier than the one above it was written after midnight
 HALF_DAY = timedelta(hours=12)
 
@@ -77,7 +77,7 @@ def columns() -> list[tuple[str, str]]:
 def paper_heads() -> list[str]:
     """Return the heads of the same columns, short enough for paper."""
     short = {
-        "o2_percent": "O2 %", "co2_percent": _("CO2 % surface equivalent"), "temperature_c": "°C", "humidity_percent": "% RH",
+        "o2_percent": "O2 %", "co2_percent": _("CO2 %, surface equiv."), "temperature_c": "°C", "humidity_percent": "% RH",
         "ventilation_acfm": "acfm", "bank_pressure": _("O2 bank, with unit"),
     }  # fmt: skip
     return [short.get(key, head) for key, head in columns()]
