@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -23,8 +24,8 @@ if TYPE_CHECKING:
 
     from facility.fleet.states import ChamberState
 
-AT_ONCE = 100
-"""Chambers kept in one write."""
+AT_ONCE = 25
+"""Chambers reckoned and kept in one write: so many are held in memory."""
 RENEWED_BEFORE = timedelta(minutes=6)
 """An answer that would end within this time is reckoned anew: two turns of the job. A design choice, no source."""
 FIELDS = (
@@ -42,6 +43,7 @@ def refresh(say: Callable[[str], object] = lambda _words: None) -> str:
     wanted = to_renew(events.now())
     for begin in range(0, len(wanted), AT_ONCE):
         _keep(wanted[begin : begin + AT_ONCE])
+        gc.collect()  # answers refer to each other in circles, and memory is not to grow with chambers
         say(
             _("%(done)d of %(chambers)s")
             % {

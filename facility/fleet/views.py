@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from facility.models import User
 
 ON_A_PAGE = 100
+REFRESH_S, AWAITED_S = 60, 10
+"""After how long a page asks for itself again, and while the job reckons answers for it. A design choice, no source."""
 LONGEST = 100
 """Letters of what is looked for; more is cut off."""
 BAD, FORBIDDEN = 400, 403
@@ -65,6 +67,7 @@ def organisation(request: StaffRequest) -> HttpResponse:
     lines = [line_of(row) for row in page]
     context = {
         "asked": asked, "found": found, "page": page, "at": at, "said": refusal_of(asked, found),
+        "refresh_s": AWAITED_S if found.renewed_soon else REFRESH_S,
         "lines": with_phones(lines) if asked.table else lines,
         "counts": _counts(found, asked), "more": _query(asked),
         "notices": found.notices, "caution": caution(), "call_words": call_words(),

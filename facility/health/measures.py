@@ -10,11 +10,12 @@ from zoneinfo import ZoneInfo
 
 from facility import house
 from facility.compute.instants import datetime_of
-from facility.compute.states import STATES
 from facility.gathered import branch, current, fetch
 from facility.health.box_measures import add_days, day_gauges, of_the_box
 from facility.health.exposition import Gauge
+from facility.health.many import of_many
 from facility.health.parts import SCHEDULER, queue
+from facility.health.plan_gauges import PlanGauges
 from facility.models import Chamber, Heartbeat, Site
 from facility.readiness.services import answers
 from facility.sweep.rows import things_of
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from facility.compute.flags import Thing
 
 SITE, CHAMBER, BEAT = "site", "chamber", "beat"
+RECKONED = 25
+"""Up to so many chambers are reckoned for each scrape, with every day listed; of more, what was kept is told. A design choice."""
 WITHIN = (("7 d", 7), ("30 d", 30), ("90 d", 90))
 """Spans that are counted, each without the ones before it."""
 
@@ -39,9 +42,10 @@ class Box:
 
 
 def measures(at: datetime) -> list[Gauge]:
-    """Return all measures. Nine queries up to 100 chambers, however many records there are."""
+    """Return all measures; the number of queries does not grow with records or chambers."""
     box = box_now()
-    return [*of_plans(box, at), *of_due(box, at), *of_jobs(box, at), *of_the_box(at)]
+    standing = of_many(at) if len(box.chambers) > RECKONED else [*of_plans(box, at), *of_due(box, at)]
+    return [*standing, *of_jobs(box, at), *of_the_box(at)]
 
 
 def box_now() -> Box:
@@ -59,17 +63,13 @@ def box_now() -> Box:
 
 def of_plans(box: Box, at: datetime) -> list[Gauge]:
     """Return the state of every plan in force."""
-    state = Gauge("deepstead_plan_state", "1 for the state a plan is in now, 0 for the others. From records only.")
-    until = Gauge("deepstead_plan_holds_until_seconds", "Unix time of the first start with a worse state.")
+    plans = PlanGauges()
     for answer in answers(box.chambers, at):
-        site = box.sites[answer.chamber.site_id][0]
+        labels = {"site": box.sites[answer.chamber.site_id][0], "chamber": answer.chamber.key}
         for plan, found in answer.evaluations.items():
-            labels = {"site": site, "chamber": answer.chamber.key, "plan": plan}
-            for one in STATES:
-                state.add(float(found.state == one), **labels, state=str(one))
-            if found.holds_until is not None:
-                until.add(datetime_of(found.holds_until).timestamp(), **labels)
-    return [state, until]
+            until = None if found.holds_until is None else datetime_of(found.holds_until)
+            plans.add(str(found.state), until, **labels, plan=plan)
+    return plans.both()
 
 
 def of_due(box: Box, at: datetime) -> list[Gauge]:

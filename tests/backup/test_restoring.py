@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import json
 import re
+import resource
 import shutil
 import signal
 import sqlite3
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 #: the source of the backups is the test database
 pytestmark = pytest.mark.django_db(transaction=True)
 AT = "2026-03-12T12:00Z"
+ROOM_BYTES = 400_000
 
 
 @pytest.fixture(scope="module")
@@ -267,3 +269,18 @@ def test_nothing_is_put_back_under_a_running_server(folder: Path, made: tuple[Ma
             CommandError, match="A server runs on .*running. Stop it first, then start this command again"
         ):
             call_command("restore", str(made[0].path), "--key", str(key_file(folder)))
+
+
+def test_a_full_disk_stops_a_restore_in_one_sentence_and_leaves_nothing(
+    made: tuple[Made, str, str], tmp_path: Path
+) -> None:
+    """A limit on the length of a file stops SQLite as a full disk does."""
+    done = subprocess.run(
+        kit.command("restore", str(made[0].path), "--key", "-"), env=kit.environment(tmp_path), input=KEY.words,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (ROOM_BYTES, ROOM_BYTES)),
+        capture_output=True, text=True, check=False, timeout=120,
+    )  # fmt: skip
+    assert done.returncode == 1
+    assert len(done.stderr.splitlines()) == 1
+    assert f"Is there room in {tmp_path}" in done.stderr
+    assert {path.name for path in tmp_path.iterdir()} == {"secret-key", "start.lock"}

@@ -46,6 +46,14 @@ def test_more_old_answers_than_a_page_reckons_are_not_known_and_asked_for_at_onc
     assert {word for _, word in words(client)} == {"Ready"}
 
 
+def test_a_page_asks_again_soon_while_answers_are_reckoned_for_it(clock: list[datetime]) -> None:
+    many(LIVE_AT_MOST + 1)
+    client = first_account()
+    assert 'data-refresh="10"' in client.get(PAGE).content.decode()
+    refreshing.refresh()
+    assert 'data-refresh="60"' in client.get(PAGE).content.decode()
+
+
 def test_an_old_green_word_is_never_shown_but_as_what_was_last_known(clock: list[datetime]) -> None:
     many(LIVE_AT_MOST + 1)
     refreshing.refresh()

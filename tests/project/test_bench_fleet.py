@@ -35,8 +35,8 @@ def test_a_site_larger_than_a_step_is_refused(monkeypatch: pytest.MonkeyPatch, d
 
 
 def test_the_most_memory_held_is_told_of_one_act_alone() -> None:
-    before = sweep._most_mb(lambda: None)
-    large = sweep._most_mb(lambda: bytearray(64 * 1024 * 1024).count(1))
-    after = sweep._most_mb(lambda: None)
+    before = sweep.most_mb(lambda: None)
+    large = sweep.most_mb(lambda: bytearray(64 * 1024 * 1024).count(1))
+    after = sweep.most_mb(lambda: None)
     assert large > before + 60
     assert after < before + 30

@@ -77,8 +77,26 @@ def test_the_command_tells_what_it_did_and_again_finds_nothing_to_do(older: Path
         rf"Upgraded to {__version__} in [1-9] steps?; .* computed for [1-9]\d* plans? in [1-9] chambers?", done.stdout
     )
     again = manage(older, "upgrade")
-    assert (again.returncode, again.stdout) == (0, f"The tables are those of version {__version__} already.\n")
+    assert again.returncode == 0, again.stderr
+    assert again.stdout.splitlines()[0] == f"The tables are those of version {__version__} already."
     assert len(list((older / "backups").rglob("*.backup"))) == 1
+
+
+def test_a_new_installation_that_only_units_start_tells_the_link_to_the_first_account(tmp_path: Path) -> None:
+    done = manage(tmp_path, "upgrade")
+    assert done.returncode == 0, done.stderr
+    link = re.search(r"Make the first account, once, on the address of this box: (/\S+)", done.stdout)
+    assert link, done.stdout
+    assert (tmp_path / "first-user-token").read_text().strip() in link[1]
+
+
+def test_a_trigger_that_is_gone_is_put_back_before_units_serve(older: Path) -> None:
+    assert manage(older, "upgrade").returncode == 0
+    with closing(sqlite3.connect(older / "deepstead.sqlite3")) as link:
+        link.execute("DROP TRIGGER event_no_update")
+    assert manage(older, "upgrade").returncode == 0
+    query = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND name = 'event_no_update'"
+    assert rows(older, query) == [("event_no_update",)]
 
 
 def test_a_self_test_that_finds_a_fault_says_how_to_go_back_and_that_works(older: Path, tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
 
 from facility import events
 from facility.backup import keys, proving
@@ -53,8 +54,13 @@ class Command(BaseCommand):
                 start.refuse_running()
                 done = restore(options["file"], key, say=self._say)
             proof = proving.proved(events.now(), self._say) if options["prove"] else None
-        except (BackupError, start.StartError, OSError) as error:
+        except (BackupError, start.StartError) as error:
             raise CommandError(str(error)) from error
+        except (OSError, DatabaseError) as error:
+            raise CommandError(
+                f"The restore stopped: {error}. The records are as they were before. Is there room in {settings.DATA_DIR},"
+                " and does the database answer? Then start the same command again."
+            ) from error
         self._tell(done, proof)
 
     def _key(self, given: Path | None) -> keys.Key:

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import BaseCommand, CommandError
 
 from facility import __version__
+from facility.accounts.invites import first_user_link
 from facility.counted import counted
 from facility.project import start, upgrade
+from facility.triggers import TriggersError, ensure
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
@@ -33,8 +35,15 @@ class Command(BaseCommand):
         try:
             with start.one_at_a_time():
                 done = upgrade.run(self._say)
-        except start.StartError as error:
+                ensure()
+                link = first_user_link()
+        except (start.StartError, TriggersError) as error:
             raise CommandError(str(error)) from error
+        self._tell(done)
+        if link:
+            self.stdout.write(f"Make the first account, once, on the address of this box: {link}")
+
+    def _tell(self, done: upgrade.Upgraded | None) -> None:
         if done is None:
             self.stdout.write(f"The tables are those of version {__version__} already.")
             return

@@ -22,6 +22,7 @@ from facility.project.bench import (
     run_log,
     serving,
     sweep,
+    watching,
     writers,
 )
 
@@ -54,6 +55,10 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "notices-memory": notices.memory,
     "fleet-queries": fleet.queries,
     "fleet-page": fleet.page,
+    "watch-time": watching.watch_time,
+    "watch-renew": watching.renew_time,
+    "watch-memory": watching.memory,
+    "watch-scrape": watching.scrape_time,
     "writers": writers.eight,
     "sweep-time": sweep.time_of_all,
     "sweep-linear": sweep.linear,

@@ -90,14 +90,14 @@ def measured(number: int = MANY) -> Figures:
     """Store the sites, look at them, and measure."""
     with scratch_database(), patch.object(events, "now", lambda: AT):
         chambers = alike(number, SITE)
-        few_mb = _most_mb(_few)  # before anything larger was held: what is given back may stay with the process
+        few_mb = most_mb(_few)  # before anything larger was held: what is given back may stay with the process
         taken: list[float] = []
-        many_mb = _most_mb(lambda: taken.append(_seconds(lambda: looking.sweep(AT))))
-        few_s = min(_seconds(_few) for _ in range(5))
+        many_mb = most_mb(lambda: taken.append(seconds_of(lambda: looking.sweep(AT))))
+        few_s = min(seconds_of(_few) for _ in range(5))
         spent: list[float] = []
         with patch.object(looking, "plan_flags", _timed(looking.plan_flags, spent)):
-            again = _seconds(lambda: looking.sweep(AT))
-        alone = min(_seconds(lambda: _forecast(chambers)) for _ in range(2))
+            again = seconds_of(lambda: looking.sweep(AT))
+        alone = min(seconds_of(lambda: _forecast(chambers)) for _ in range(2))
     return Figures(taken[0], again, few_s, sum(spent), alone, few_mb, many_mb)
 
 
@@ -114,7 +114,7 @@ def _forecast(chambers: list[Chamber]) -> None:
                 pass
 
 
-def _seconds(act: Callable[[], object]) -> float:
+def seconds_of(act: Callable[[], object]) -> float:
     begun = clock()
     act()
     return clock() - begun
@@ -131,7 +131,7 @@ def _timed(act: Callable[..., Flags], spent: list[float]) -> Callable[..., Flags
     return timed
 
 
-def _most_mb(act: Callable[[], object]) -> float:
+def most_mb(act: Callable[[], object]) -> float:
     """Return the most memory that this process held while doing something; the kernel's own mark, set back before."""
     Path("/proc/self/clear_refs").write_text("5", encoding="ascii")
     act()

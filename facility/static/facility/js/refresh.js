@@ -1,4 +1,5 @@
 // A page with data-refresh="60" asks for itself again and takes over the parts marked data-fresh that have changed.
+// Each answer says by its own data-refresh after how many seconds to ask next.
 // If the box does not answer, the page says so, and no word outlives the instant up to which it held.
 import { now } from "./clock.js";
 import { offline } from "./connection.js";
@@ -63,12 +64,14 @@ function takeOver(page) {
   if (face && other) face.dataset.asOf = other.dataset.clock;
 }
 
-async function again() {
+async function again(section) {
   try {
     const answer = await fetch(window.location.href, { cache: "no-store" });
     if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    if (!page.querySelector("[data-refresh]")) throw new Error("another page");
+    const fresh = page.querySelector("[data-refresh]");
+    if (!fresh) throw new Error("another page");
+    section.dataset.refresh = fresh.dataset.refresh;
     takeOver(page);
     offline(false);
   } catch {
@@ -80,9 +83,10 @@ async function again() {
 export function refresh() {
   const section = document.querySelector("[data-refresh]");
   if (!section) return;
-  window.setInterval(again, Number(section.dataset.refresh) * 1000);
+  const wait = () => window.setTimeout(async () => { await again(section); wait(); }, Number(section.dataset.refresh) * 1000);
+  wait();
   window.setInterval(() => { expire(); moveNow(); }, 1000);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) again(); });
-  window.addEventListener("pageshow", (event) => { if (event.persisted) again(); });
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) again(section); });
+  window.addEventListener("pageshow", (event) => { if (event.persisted) again(section); });
   expire();
 }
