@@ -14,6 +14,7 @@ from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from facility.pack import uploads, wording
 from facility.pack.forms import VerifyForm
 from facility.pack.unpacking import MIB
+from facility.trust import chain
 
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
@@ -73,7 +74,10 @@ def verified(request: HttpRequest, token: str) -> HttpResponse:
     except LookupError:
         raise Http404 from None
     lines = wording.lines(outcome) if outcome else []
-    context = {"outcome": outcome, "lines": lines, "not_proved": wording.not_proved(), "made_at": _made_at(outcome)}
+    context = {
+        "outcome": outcome, "lines": lines, "not_proved": wording.not_proved(), "made_at": _made_at(outcome),
+        "fingerprint": chain.grouped(outcome.fingerprint) if outcome else "",
+    }  # fmt: skip
     return render(request, "pack/verified.html", context)
 
 
