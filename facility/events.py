@@ -18,10 +18,14 @@ from facility.models import Event, Kept
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from django.db.models import QuerySet
+
 APPEND_LOCK = 0x0DEE9
 CLOCK_JUMP = timedelta(minutes=5)  # common practice, no source
 NAME_LENGTH = 150  # as the columns that hold who recorded something
 ACTION_LENGTH = 60
+CLOCK_REMEMBERED = 50
+"""So many of the newest events tell that the clock was set back: about a day of records; common practice, no source."""
 AT_ONCE = 900  # numbers in one question to the database
 
 
@@ -55,6 +59,15 @@ def now() -> datetime:
 def steady_seconds() -> float:
     """Return seconds of a clock that nobody can set; it counts sleep too where the system can."""
     return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
+
+
+def latest() -> QuerySet[Event]:
+    """Return the newest events, the one of the latest instant first: after the clock was set back the newest is not it.
+
+    Where the clock was ahead and is right again, that passes when so many more are recorded.
+    """
+    newest = Event.objects.order_by("-seq").values("seq")[:CLOCK_REMEMBERED]
+    return Event.objects.filter(seq__in=newest).order_by("-recorded_at", "-seq")
 
 
 def is_late(occurred_at: datetime, recorded_at: datetime, limit_minutes: int) -> bool:

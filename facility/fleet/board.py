@@ -16,7 +16,7 @@ from facility.fleet.keeping import KeptChamber, common_events, kept_chambers
 from facility.fleet.states import ChamberState, PlanState, states_of
 from facility.gathered import branch, fetch, newest
 from facility.jobs.queue import Kind, enqueue
-from facility.models import Chamber
+from facility.models import Chamber, Event
 from facility.readiness import context
 
 if TYPE_CHECKING:
@@ -136,10 +136,10 @@ def pulse_of(rows: list[KeptChamber], at: datetime) -> tuple[Log, list[Row]]:
     if not rows:
         return Log(0, 0), []
     anchor = Chamber.objects.filter(pk=rows[0].chamber)
-    (found,) = fetch([branch(PULSE, anchor, *context.pulse(at), newest(common_events(rows, at), "seq"))])[PULSE]
-    *pulse, common = found
-    event = pulse[0]
-    return Log(event[1] if event else 0, common[0] if common else 0), [pulse]
+    seqs = newest(Event.objects.order_by("-seq"), "seq"), newest(common_events(rows, at), "seq")
+    (found,) = fetch([branch(PULSE, anchor, *context.pulse(at), *seqs)])[PULSE]
+    *pulse, last, common = found
+    return Log(last[0] if last else 0, common[0] if common else 0), [pulse]
 
 
 def reckoned(rows: list[KeptChamber], at: datetime, *, due: bool) -> Mapping[int, ChamberState]:

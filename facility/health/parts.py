@@ -11,9 +11,10 @@ from django.conf import settings
 from django.db import DatabaseError
 from django.db.models import Count, Max, Min, Q
 
+from facility import events
 from facility.health.keeping import keeping
 from facility.health.part import Part
-from facility.models import Event, Heartbeat, Job
+from facility.models import Heartbeat, Job
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -64,7 +65,7 @@ def parts(at: datetime) -> dict[str, Part]:
     """Look at every part; five queries at most. A database that does not answer leaves the parts that rest on it unknown."""
     found = {"disk": disk(settings.DATA_DIR, settings.DISK_LEAST_MIB)}
     try:
-        newest = Event.objects.order_by("-seq").values_list("recorded_at", flat=True).first()
+        newest = events.latest().values_list("recorded_at", flat=True).first()
         return found | {
             "database": Part(ok=True, measured={}),
             "clock": clock(newest, at),
@@ -89,7 +90,7 @@ def disk(folder: Path, least_mib: int) -> Part:
 
 
 def clock(newest: datetime | None, at: datetime) -> Part:
-    """Return whether the clock stands behind the newest record. Units: s."""
+    """Return whether the clock stands behind the latest record. Units: s."""
     behind = 0.0 if newest is None else max(0.0, (newest - at).total_seconds())
     return Part(behind <= CLOCK_SLACK.total_seconds(), {"behind_records_s": behind}, "Set the clock of this machine.")
 

@@ -30,18 +30,19 @@ BY = events.system("escalate")
 
 
 def run(at: datetime) -> str:
-    """Raise what was not acknowledged in time and return one sentence. Nothing with a clock behind the records."""
+    """Raise what was not acknowledged in time and return one sentence. With a clock behind the records only call-outs."""
+    unanswered, said = Notice.objects.filter(acknowledged_at=None), []
     try:
         refuse_wrong_clock(at)
     except ClockError as error:
-        return str(error)
-    unanswered = Notice.objects.filter(acknowledged_at=None)
+        unanswered = unanswered.filter(kind=NoticeKind.CALL_OUT)
+        said.append(str(error))
     unanswered.filter(answer_by__lte=at - OLD).update(answer_by=None)
     groups: dict[tuple[int, str], list[Notice]] = defaultdict(list)
     for one in unanswered.filter(answer_by__lte=at).order_by("pk"):
         groups[one.site_id, group_of(one.once_key)].append(one)
     raised = sum(_raise(site, copies, at) for (site, _group), copies in groups.items())
-    return f"{counted(raised, 'notice', 'notices')} raised."
+    return " ".join([*said, f"{counted(raised, 'notice', 'notices')} raised."])
 
 
 @transaction.atomic

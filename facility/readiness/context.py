@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.compute.instants import datetime_of, instant_of
 from facility.gathered import Rows, branch, current, fetch, minute_down, newest
-from facility.models import Check, CheckSheet, CheckState, Event, Heartbeat, Notice, Site
+from facility.models import Check, CheckSheet, CheckState, Heartbeat, Notice, Site
 from facility.readiness.words import when
 from facility.trust import faults
 from treatments.models import Run
@@ -82,9 +82,9 @@ def branches(site: Site, at: datetime) -> list[QuerySet[Any]]:
 
 
 def pulse(at: datetime) -> tuple[AsJson, AsJson, AsJson]:
-    """Return the columns that ``notices`` reads: the newest event, the runner's newest beat up to now, and of all."""
+    """Return the columns that ``notices`` reads: the latest event, the runner's newest beat up to now, and of all."""
     return (
-        newest(Event.objects.order_by("-seq"), "recorded_at", "seq"),
+        newest(events.latest(), "recorded_at"),
         newest(Heartbeat.objects.filter(beat_at__lte=at + CLOCK_SLACK).order_by("-beat_at"), "beat_at"),
         newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
     )

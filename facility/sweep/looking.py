@@ -9,11 +9,11 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from facility import house
+from facility import events, house
 from facility.compute.flags import Ahead, Flag, FlagState, News, Sort, ahead_of, flags_of
 from facility.compute.instants import MINUTES_PER_DAY, format_instant, instant_of
 from facility.gathered import current
-from facility.models import Chamber, Event, Site
+from facility.models import Chamber, Site
 from facility.models import Flag as Stored
 from facility.readiness.gather import in_parts
 from facility.sweep import raising
@@ -51,7 +51,7 @@ def sweep(at: datetime) -> str:
 
 def refuse_wrong_clock(at: datetime) -> None:
     """Refuse to reckon days with a clock that was set back."""
-    newest = Event.objects.order_by("-seq").values_list("recorded_at", flat=True).first()
+    newest = events.latest().values_list("recorded_at", flat=True).first()
     if newest is not None and newest > at + CLOCK_SLACK:
         raise ClockError(
             _("The newest record is of %(newest)s, the clock says %(now)s: nothing was flagged. Set the clock.")

@@ -92,6 +92,18 @@ def test_a_clock_set_back_raises_nothing_and_says_so(clock: Clock) -> None:
     assert "Set the clock" in escalate.run(clock.now - timedelta(days=1))
 
 
+def test_with_a_clock_set_back_a_call_that_nobody_answers_is_raised_all_the_same(clock: Clock) -> None:
+    """Somebody's help may hang on it: begun and raised by the same wrong clock, its minutes are right."""
+    chamber, _gauge = scene.gauge_chamber()
+    boss = make.user(chamber.site, "director")
+    clock.pass_by(days=-1)
+    call = calls.begin(chamber, [make.person(chamber.site, user=make.user(chamber.site, "tender"))], by=scene.BY)
+    calling.tell(call.pk, clock.now)
+    said = escalate.run(clock.pass_by(minutes=15))
+    assert said.endswith("Set the clock. 1 notice raised.")
+    assert boss.pk in {one.user_id for one in scene.told("unanswered")}
+
+
 def test_a_house_that_asks_for_no_acknowledging_has_none_raised(clock: Clock) -> None:
     chamber, gauge = scene.gauge_chamber()
     scene.rule(chamber.site, "answer_within_min", 0)

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 import pytest
+from django.db import transaction
 
 from facility import events
 from facility.jobs import runner
@@ -43,6 +44,25 @@ def test_pages_and_the_monitor_say_that_the_clock_is_not_trusted(back: Box) -> N
     assert status == 503
     assert parts["clock"]["ok"] is False
     assert parts["clock"]["behind_records_s"] == pytest.approx(86_400, abs=60)
+
+
+def test_what_is_recorded_meanwhile_makes_no_clock_right(back: Box) -> None:
+    """The first record after it was set back must not end the warning: the clock is as wrong as before."""
+    for pressure in ("1999", "1998"):
+        assert back.enter_reading(pressure)[0] == 302
+    assert "The clock is not trusted: the newest record is of" in back.now_page()[1]
+    assert back.ready()[1]["clock"]["ok"] is False
+    with pytest.raises(looking.ClockError):
+        looking.sweep(BACK)
+
+
+def test_a_clock_that_was_ahead_and_is_right_again_is_trusted_after_a_while(back: Box) -> None:
+    """Nobody can tell from the records which of two times was right, so what was ahead is not held on to for good."""
+    for number in range(events.CLOCK_REMEMBERED):
+        with transaction.atomic():
+            events.record(None, events.What("test", after={"number": str(number)}), by=events.system("test"))
+    assert back.ready()[1]["clock"]["ok"] is True
+    assert looking.sweep(BACK).startswith("flags ")
 
 
 def test_a_reading_is_stored_in_its_place_and_marked(back: Box) -> None:
