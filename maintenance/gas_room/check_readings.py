@@ -91,10 +91,14 @@ def _steps(look: Look) -> dict[tuple[int, str], dict[str, Any]]:
 
 
 def _still(look: Look, reads: list[Read], steps: dict[tuple[int, str], dict[str, Any]]) -> Iterator[Finding]:
-    """Values read off with a decimal that stayed the same to the last figure, day after day."""
+    """Values read off with a decimal that stayed the same to the last figure, day after day.
+
+    A set-point stays by its nature, and so does a count such as masks fitted, typed without a decimal.
+    """
     of_step: dict[tuple[int, str, str], list[Read]] = defaultdict(list)
     for one in reads:
-        of_step[one.sheet, one.step, one.unit].append(one)
+        if one.value.as_tuple().exponent != 0 and not steps.get((one.sheet, one.step), {}).get("setpoint"):
+            of_step[one.sheet, one.step, one.unit].append(one)
     least = max(2, int(look.house["same_value_days"]))
     for (sheet, step, unit), of_one in of_step.items():
         told = steps.get((sheet, step), {})

@@ -176,6 +176,20 @@ def test_a_reading_of_the_daily_check_that_never_moves_is_listed(chamber: Chambe
     assert one.about.startswith("Oxygen supply")
 
 
+def test_a_set_point_and_a_count_that_stay_the_same_are_not_listed(chamber: Chamber) -> None:
+    step = {"group": "Panel", "kind": "reading"}
+    sheet = make.sheet(
+        chamber,
+        [
+            {**step, "key": "alarm", "text": "Alarm for high oxygen", "unit": "%", "setpoint": True},
+            {**step, "key": "masks", "text": "Masks fitted", "unit": "masks"},
+        ],
+    )
+    for days in range(7):
+        answered(sheet, now() - timedelta(days=days, hours=1), alarm="23.5", masks="5")
+    assert found(chamber.site) == []
+
+
 def test_runs_left_are_counted_bank_by_bank(chamber: Chamber) -> None:
     """CoolProp 8.0.0: 50 L of oxygen at 150 bar gauge and 15 degC hold 8 000 L, one atmosphere stays: 7 950 L.
     By hand: (7 950 - 1 000) / 3 000 = 2.3; a bank of 40 bar holds 2 000 L: none."""
