@@ -81,13 +81,9 @@ def make(why: str) -> Checkpoint:
         row = Checkpoint.objects.create(
             size=size, root=tree.root(), note=_signed(tree), made_at=events.now(), why=why[:60], copied=[]
         )
-        transaction.on_commit(lambda: _keep(row, tree))
-    return row
-
-
-def _keep(row: Checkpoint, tree: Tree) -> None:
+        transaction.on_commit(lambda: keyfiles.write(NEWEST, row.note.encode()))
     _Memory.tree = tree
-    keyfiles.write(NEWEST, row.note.encode())
+    return row
 
 
 def _grown(latest: Checkpoint | None, size: int) -> Tree:

@@ -109,9 +109,9 @@ def step_of(version: SheetVersion, key: str) -> Step:
 
     Errors: ValidationError naming the step that the version does not have.
     """
-    for step in steps_of(version):
-        if step.key == key:
-            return step
+    asked = [step for step in version.steps if step.get("key") == key]
+    if asked:
+        return _parsed(asked)[0]
     raise ValidationError(
         _("%(version)s has no step “%(key)s”. Load the page again."),
         code="step",
@@ -124,8 +124,12 @@ def steps_of(version: SheetVersion) -> tuple[Step, ...]:
 
     Errors: ValidationError if they cannot be walked.
     """
+    return _parsed(version.steps)
+
+
+def _parsed(steps: list[dict[str, Any]]) -> tuple[Step, ...]:
     try:
-        return parse_steps(version.steps)
+        return parse_steps(steps)
     except SheetError as error:
         raise ValidationError(refusal(error), code="steps") from error
 
