@@ -1,25 +1,37 @@
-"""Loading the demo set: every day moved so that its own today is the day of loading, through the importer."""
+"""Loading the demo set: every day moved so that its own today is the day of loading.
+
+The box is set up some weeks before: what lay behind goes through the importer on that day, and from then on each act is
+recorded by the clock of its own instant.
+"""
 
 from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
+from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.contrib.auth.hashers import make_password
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from facility import events
-from facility.accounts.demo import demo_sign_ins
+from facility.accounts.demo import DEMO_PASSWORD, demo_sign_ins
 from facility.accounts.services import NewAccount, invite
-from facility.demo.runs import play_runs
-from facility.demo.year import Told, play
+from facility.demo.clock import played_from
+from facility.demo.errors import DemoError
+from facility.demo.moments import live
+from facility.demo.runs import key_in_runs, logged_runs
+from facility.demo.told import Days, Told
+from facility.demo.weeks import weeks
+from facility.demo.year import play
 from facility.imports.folder import read_folder
 from facility.imports.take import Options, take
 from facility.models import Organisation, Person, Site, SiteRole, User
+from facility.trust import keys
 
 if TYPE_CHECKING:
     from datetime import date, timedelta
@@ -29,10 +41,7 @@ if TYPE_CHECKING:
 
 FOLDER = Path(__file__).parent / "skerrow"
 MARKER = "demo-data"
-
-
-class DemoError(ValueError):
-    """The demo cannot be loaded; the text says why and what to do."""
+NOON = time(12)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,20 +79,37 @@ def load(day: date) -> Loaded:
     if there is not None:
         _mark()
         return Loaded(there, None)
-    by = events.system("demo")
-    with transaction.atomic():
-        report = take(read_folder(FOLDER), Options(shift=shift_to(day)), by=by)
-        if not report.taken:
-            raise DemoError(
-                _("The demo set does not fit this version of the app:\n%(report)s") % {"report": report.as_text()}
-            )
-        site = Site.objects.get(key=demo_set()["site"])
-        play(FOLDER / "year.toml", site, shift_to(day), (zone_of_set(), day))
-        accounts = _make_accounts(site, by=by)
-        content = tomllib.loads((FOLDER / "runs.toml").read_text(encoding="utf-8"))
-        play_runs(Told(content, site, shift_to(day), zone_of_set(), day))
+    days, today = Days(shift_to(day), zone_of_set()), datetime.combine(demo_set()["today"], NOON)
+    until = min(events.now(), days.at(today))
+    with transaction.atomic(), played_from(days.at(demo_set()["set_up_at"])) as clock:
+        loaded = _set_up(days)
+        lived = (*weeks(_told("weeks", loaded.site, days), until), *logged_runs(_told("runs", loaded.site, days)))
+        live(lived, clock)
     _mark()
+    return loaded
+
+
+def _set_up(days: Days) -> Loaded:
+    """Begin as a first start does, take in from files what lies behind, make the accounts, key in what was on paper.
+
+    Errors: DemoError if the set does not fit the app.
+    """
+    keys.ensure()
+    by = events.system("demo")
+    report = take(read_folder(FOLDER), Options(shift=days.shift), by=by)
+    if not report.taken:
+        raise DemoError(
+            _("The demo set does not fit this version of the app:\n%(report)s") % {"report": report.as_text()}
+        )
+    site = Site.objects.get(key=demo_set()["site"])
+    play(_told("year", site, days))
+    accounts = _make_accounts(site, by=by)
+    key_in_runs(_told("runs", site, days))
     return Loaded(site, report, accounts)
+
+
+def _told(name: str, site: Site, days: Days) -> Told:
+    return Told(tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8")), site, days)
 
 
 def _already_there() -> Site | None:
@@ -104,13 +130,14 @@ def _already_there() -> Site | None:
 
 
 def _make_accounts(site: Site, *, by: Actor) -> tuple[str, ...]:
-    persons = demo_set()["people"]
+    """Make the accounts; one slow digest of the password that all share is enough."""
+    persons, password = demo_set()["people"], make_password(DEMO_PASSWORD)
     made = []
     for sign_in in demo_sign_ins():
         role = SiteRole(sign_in.username)
         person = Person.objects.get(site=site, key=persons[role.value])
         user = invite(site, NewAccount(sign_in.username, person.name, (role.value,), person), by=by)
-        user.set_password(sign_in.password)
+        user.password = password
         user.is_superuser = role is SiteRole.DIRECTOR  # as the first account of an own box: it sees to the box itself
         user.save(update_fields=["password", "is_superuser"])
         made.append(f"{sign_in.username} ({person.name})")

@@ -1,28 +1,34 @@
-"""The demo's runs with a log: opened, keyed in from paper, closed and signed, through the services."""
+"""The demo's runs with a log, through the services: one keyed in from paper, one logged while it was on, closed and signed."""
 
 from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from facility import events
 from facility.access import Act, Visit
+from facility.demo.moments import Moment, signed_in
 from facility.events import Actor
-from facility.models import Person, User
+from facility.models import Person
 from facility.readiness.runs.log_views import surface_of
 from treatments.after.closing import close
 from treatments.after.owed import left_open, to_do, to_look_at
 from treatments.after.record import Record, record_of
 from treatments.after.signing import Signing, sign
 from treatments.log.paper import Sheet, Written, key_in
-from treatments.models import Asked, Plan, Run, RunPlace, Screening, ScreeningBefore, SignatureOf
+from treatments.log.services import Given, add_entry
+from treatments.models import Asked, LogKind, Plan, Run, RunPlace, Screening, ScreeningBefore, SignatureOf
 from treatments.opening.places import NewPlace, places_of
 from treatments.opening.screening import screen
 from treatments.opening.services import Opening, open_run
 
 if TYPE_CHECKING:
-    from facility.demo.year import Told
+    from collections.abc import Iterator
+
+    from facility.demo.told import Told
     from facility.models import Site
 
 GAUGE, BANK_GAUGE = "fsw", "bar"
@@ -38,21 +44,68 @@ class Kept:
     by: Actor
 
 
-def play_runs(told: Told) -> None:
-    """Store the runs that the file tells with their logs, oldest first.
+def key_in_runs(told: Told) -> None:
+    """Store the runs whose log the file tells as kept on paper, oldest first.
 
     Errors: ValidationError if they do not fit what was imported.
     """
     for one in told.content["run"]:
-        kept = _opened(told, one)
-        _screen(told, kept)
-        _key_in(told, kept)
-        _close(told.site, kept)
-        if "signed_by" in one:
-            _sign(told.site, kept)
+        if "keyed_in_by" in one:
+            kept = _opened(told, one, Actor(one["keyed_in_by"]))
+            _screen(told, kept)
+            _key_in(told, kept)
+            _close(told.site, kept)
 
 
-def _opened(told: Told, one: dict[str, Any]) -> Kept:
+def logged_runs(told: Told) -> Iterator[Moment]:
+    """Yield the acts of the runs that the file tells as logged while they were on."""
+    for one in told.content["run"]:
+        if "logged_by" in one:
+            yield from LoggedRun(told, one).moments()
+
+
+class LoggedRun:
+    """A run with each line of its log entered when it happened, by the clock on the panel."""
+
+    def __init__(self, told: Told, one: dict[str, Any]) -> None:
+        self.told, self.one = told, one
+        self.by = signed_in(one["logged_by"]).actor
+        self.kept: Kept
+
+    def moments(self) -> Iterator[Moment]:
+        """Yield its acts: opened, screened, each line, closed, signed."""
+        at = self.told.at
+        yield Moment(at(self.one["opened_at"]), self._open)
+        yield Moment(at(self.one["screened_at"]), lambda: _screen(self.told, self.kept))
+        before = datetime.combine(self.one["on"], time())
+        for line in self.one["lines"]:
+            before = _next(before, line["at"])
+            yield Moment(at(before), partial(self._log, line))
+        yield Moment(at(self.one["closed_at"]), lambda: _close(self.told.site, self.kept))
+        yield Moment(at(self.one["signed_at"]), lambda: _sign(self.told.site, self.kept))
+
+    def _open(self) -> None:
+        self.kept = _opened(self.told, self.one, self.by)
+
+    def _log(self, line: dict[str, str]) -> None:
+        run = self.kept.run
+        surface = surface_of(run, events.now(), self.one["reason"]) if line["kind"] == LogKind.LEFT_SURFACE else None
+        places = {place.label: place.pk for place in places_of(run)}
+        given = Given(
+            uuid.uuid4(), line["kind"], places.get(line.get("who", "")), line.get("depth", ""),
+            GAUGE if "depth" in line else "", _values(line), line.get("remark", ""), clock=line["at"], surface=surface,
+        )  # fmt: skip
+        add_entry(run.pk, given, site=self.told.site, by=self.by)
+
+
+def _next(before: datetime, clock: str) -> datetime:
+    """Return when the clock shows this next."""
+    hour, minute = map(int, clock.split(":"))
+    at = before.replace(hour=hour, minute=minute)
+    return at if at >= before else at + timedelta(days=1)
+
+
+def _opened(told: Told, one: dict[str, Any], by: Actor) -> Kept:
     plan = Plan.objects.select_related("chamber__site").get(
         chamber__site=told.site, key=one["plan"], retired_at=None
     )  # fmt: skip
@@ -61,7 +114,6 @@ def _opened(told: Told, one: dict[str, Any]) -> Kept:
         NewPlace(part["role"], crew.get(part.get("person", "")), inside=part.get("inside", False))
         for part in one["people"]
     )
-    by = Actor(one["keyed_in_by"])
     run = open_run(Opening(plan, one["purpose"], one["supervisor"], people=people), by=by)
     return Kept(run, one, by)
 
@@ -90,13 +142,15 @@ def _key_in(told: Told, kept: Kept) -> None:
 
 
 def _written(number: int, line: dict[str, str], places: dict[str, int]) -> Written:
-    values = {key: text for key, text in line.items() if key not in NO_VALUES}
-    if "bank_pressure" in values:
-        values["bank_unit"] = BANK_GAUGE
     return Written(
         number, line["at"], line["kind"], places[line["who"]] if "who" in line else None, line.get("depth", ""),
-        GAUGE if "depth" in line else "", values, line.get("remark", ""),
+        GAUGE if "depth" in line else "", _values(line), line.get("remark", ""),
     )  # fmt: skip
+
+
+def _values(line: dict[str, str]) -> dict[str, str]:
+    values = {key: text for key, text in line.items() if key not in NO_VALUES}
+    return values | {"bank_unit": BANK_GAUGE} if "bank_pressure" in values else values
 
 
 def _record(run: Run) -> Record:
@@ -111,6 +165,5 @@ def _close(site: Site, kept: Kept) -> None:
 
 
 def _sign(site: Site, kept: Kept) -> None:
-    user = User.objects.get(username=kept.one["signed_by"])
-    signing = Signing(SignatureOf.SUPERVISOR, user.pk, _record(kept.run).digest)
-    sign(kept.run.pk, signing, site=site, by=Actor(kept.one["supervisor"], user.pk, kept.one["signed_by"]))
+    by = signed_in(kept.one["supervisor"])
+    sign(kept.run.pk, Signing(SignatureOf.SUPERVISOR, by.user.pk, _record(kept.run).digest), site=site, by=by.actor)

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import tomllib
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from facility import services
+from facility import events, services
 from facility.events import Actor
 from facility.models import Drill, DrillKind, FindingAnswer, Inspection, Person, Procedure, VisitFinding
 from facility.practice import services as practice
@@ -18,40 +15,17 @@ from maintenance.models import Calibration, Equipment, IntervalRule, Reference, 
 from treatments.models import Need, Waiver
 
 if TYPE_CHECKING:
-    from pathlib import Path
-    from zoneinfo import ZoneInfo
-
-    from facility.models import Site
+    from facility.demo.told import Told
 
 COMPARES, DIRECTS = "Per Nygard", "Astrid Solheim"
 ACT = "calibration"
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What year.toml says, and how its days become days at the site."""
-
-    content: dict[str, Any]
-    site: Site
-    shift: timedelta
-    zone: ZoneInfo
-    today: date
-
-    def day(self, own: date) -> date:
-        """Return a day of the set as a day of this loading."""
-        return own + self.shift
-
-    def at(self, own: datetime) -> datetime:
-        """Return a local time of the set as an instant of this loading."""
-        return (own + self.shift).replace(tzinfo=self.zone)
-
-
-def play(path: Path, site: Site, shift: timedelta, days: tuple[ZoneInfo, date]) -> None:
-    """Store what the file tells. ``days``: the site's zone and the day of loading.
+def play(told: Told) -> None:
+    """Store what year.toml tells.
 
     Errors: ValidationError if it does not fit what was imported.
     """
-    told = Told(tomllib.loads(path.read_text(encoding="utf-8")), site, shift, *days)
     _compare(told, _certificates(told))
     for one in told.content["waiver"]:
         _waive(told, one)
@@ -164,7 +138,7 @@ def _visit(told: Told, one: dict[str, Any]) -> None:
     by = Actor(DIRECTS)
     fields = {name: one[name] for name in ("inspector", "organisation", "code", "note")}
     visit = Inspection(site=told.site, visited_on=told.day(one["on"]), **fields)
-    visits.record_visit(visit, told.today, by=by)
+    visits.record_visit(visit, events.now().astimezone(told.days.zone).date(), by=by)
     for part in one["finding"]:
         row = VisitFinding(
             inspection=visit, text=part["text"], clause=part.get("clause", ""), due_on=told.day(part["due_on"])

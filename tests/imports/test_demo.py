@@ -15,7 +15,8 @@ from django.test import TestCase, override_settings
 
 from facility.accounts.demo import demo_sign_ins
 from facility.compute.states import State
-from facility.demo.loading import DemoError, Loaded, demo_set, load, shift_to
+from facility.demo.errors import DemoError
+from facility.demo.loading import Loaded, demo_set, load, shift_to
 from facility.models import Check, Event, Person, Site, User
 from facility.readiness.services import site_output
 from maintenance.models import BankReading, Equipment, WorkRecord
@@ -150,9 +151,9 @@ class DemoOnItsOwnDay(LoadedDemo):
 
 
 class DemoOnADayOf25Hours(LoadedDemo):
-    """Shifted to the day on which the clocks of Oslo go back (zoneinfo: 25 October 2026)."""
+    """Shifted to the day on which the clocks of Oslo go back (zoneinfo: 26 October 2025)."""
 
-    day = date(2026, 10, 25)
+    day = date(2025, 10, 26)
 
     def test_the_day_has_25_hours_and_something_is_ready_at_each(self) -> None:
         assert len(self.hours()) == 26  # 25 full hours and the last minute
@@ -160,8 +161,8 @@ class DemoOnADayOf25Hours(LoadedDemo):
 
     def test_days_and_times_of_day_move_together(self) -> None:
         newest = signed("-signed_at")
-        assert newest.astimezone(ZoneInfo("Europe/Oslo")).strftime("%Y-%m-%d %H:%M") == "2026-10-24 20:41"
-        assert shift_to(self.day) == date(2026, 10, 25) - date(2026, 2, 12)
+        assert newest.astimezone(ZoneInfo("Europe/Oslo")).strftime("%Y-%m-%d %H:%M") == "2025-10-25 20:41"
+        assert shift_to(self.day) == date(2025, 10, 26) - date(2026, 2, 12)
 
 
 @pytest.mark.django_db

@@ -10,7 +10,8 @@ from django.core.management.base import CommandError
 
 from facility.accounts.demo import DEMO_PASSWORD
 from facility.counted import counted
-from facility.demo.loading import DemoError, load, zone_of_set
+from facility.demo.errors import DemoError
+from facility.demo.loading import load, zone_of_set
 from facility.management.records_command import RecordsCommand
 
 if TYPE_CHECKING:
