@@ -31,13 +31,16 @@ EVENINGS, STEPS = 21, 58
 
 
 class LoadedJustAfterMidnight(LoadedDemo):
-    """Loaded three minutes after midnight, when the last evening is a few hours ago."""
+    """Loaded three minutes after midnight, when the last evening is a few hours ago; both clocks stand still meanwhile."""
 
     day = date(2026, 2, 12)
 
     @classmethod
     def setUpTestData(cls) -> None:
-        with patch.object(events, "now", lambda: JUST_AFTER_MIDNIGHT):
+        with (
+            patch.object(events, "now", lambda: JUST_AFTER_MIDNIGHT),
+            patch.object(events, "steady_seconds", lambda: 0.0),
+        ):
             super().setUpTestData()
 
     def lived(self) -> Any:
