@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from facility import services
-from facility.models import Delivery, Notice, NoticeHour, NoticeWay
+from facility.models import Delivery, Notice, NoticeWay
 from facility.notices import digest, drafts
 from facility.sweep import looking
 from maintenance.models import Equipment
@@ -27,10 +27,6 @@ pytestmark = [pytest.mark.django_db, pytest.mark.both]
 
 def body(user: User) -> str:
     return Notice.objects.get(user=user).body
-
-
-def want_hour(user: User, hour: int) -> None:
-    services.add(NoticeHour(user=user, hour=hour), by=scene.BY)
 
 
 def test_each_person_has_one_a_day_and_a_second_run_makes_nothing_new(clock: Clock) -> None:
@@ -66,20 +62,6 @@ def test_where_no_table_is_ready_that_comes_first_and_not_somebody_s_paper(clock
     assert "0 of 1 plan ready" in notice.subject
     assert notice.next_action == "No table is ready: see on the page what would lift it."
     assert "- DG-9: calibration: overdue" in notice.body
-
-
-def test_it_comes_at_the_person_s_hour_by_the_clock_of_the_site(clock: Clock) -> None:
-    """10:00 UTC on 27 November 2026 is 11:00 in Oslo and 05:00 in New York (zone database, zoneinfo)."""
-    here = make.user(make.site(zone="Europe/Oslo"), "tender")
-    there = make.user(make.site(zone="America/New_York"), "tender")
-    late = make.user(make.site(zone="Europe/Oslo"), "tender")
-    want_hour(late, 12)
-    digest.make(clock.now)
-    assert {one.user_id for one in scene.told("digest")} == {here.pk}
-    digest.make(clock.pass_by(hours=1))
-    assert {one.user_id for one in scene.told("digest")} == {here.pk, late.pk}
-    digest.make(clock.pass_by(hours=1))
-    assert there.pk in {one.user_id for one in scene.told("digest")}
 
 
 def test_a_week_without_power_is_one_digest_and_none_for_the_days_gone_by(clock: Clock) -> None:
@@ -226,26 +208,6 @@ def test_a_run_that_falls_between_two_sites_goes_on_where_it_stopped(
     assert {one.user_id for one in scene.told("digest")} == people
 
 
-def test_a_day_on_which_clocks_go_back_has_one_digest(clock: Clock) -> None:
-    """On 31 October 2027 Oslo has 02:30 twice, at 00:30 and 01:30 UTC (zone database, zoneinfo)."""
-    who = make.user(make.site(zone="Europe/Oslo"), "tender")
-    want_hour(who, 2)
-    clock.now = clock.now.replace(year=2027, month=10, day=31, hour=0, minute=30)
-    for _hour in range(3):
-        digest.make(clock.now)
-        clock.pass_by(hours=1)
-    assert len(scene.told("digest")) == 1
-
-
-def test_an_hour_that_a_day_does_not_have_comes_with_the_next(clock: Clock) -> None:
-    """On 28 March 2027 Oslo goes from 02:00 to 03:00 at 01:00 UTC (zone database, zoneinfo)."""
-    who = make.user(make.site(zone="Europe/Oslo"), "tender")
-    want_hour(who, 2)
-    clock.now = clock.now.replace(year=2027, month=3, day=28, hour=0, minute=55)
-    assert digest.make(clock.now) == "0 digests made."
-    assert digest.make(clock.pass_by(minutes=10)) == "1 digest made."
-
-
 def test_what_is_due_soon_is_told_once_in_full_and_then_only_counted(clock: Clock) -> None:
     """A calm digest: what is past its day stays in it every day, what is still to come is told when it is found."""
     site = make.site(zone="UTC", key="skerrow")
@@ -281,16 +243,6 @@ def test_at_a_site_without_a_director_the_first_account_is_told(clock: Clock) ->
     digest.make(clock.now)
     assert {one.user_id for one in Notice.objects.filter(site=led)} == {boss.pk}
     assert first.pk in {one.user_id for one in Notice.objects.filter(site=alone)}
-
-
-def test_a_first_account_that_stands_in_has_its_own_hour_too(clock: Clock) -> None:
-    make.site(zone="UTC")
-    first = make.user(is_superuser=True)
-    want_hour(first, clock.now.hour + 1)
-    digest.make(clock.now)
-    assert not scene.told("digest")
-    digest.make(clock.pass_by(hours=1))
-    assert [one.user_id for one in scene.told("digest")] == [first.pk]
 
 
 def test_what_lapsed_since_the_last_look_is_told_as_it_is_today(clock: Clock) -> None:
