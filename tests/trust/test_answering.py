@@ -169,9 +169,11 @@ def test_a_head_of_another_box_on_the_same_stick_is_left_alone(
     assert "checkpoint-9.note cannot be read" in looking.look()[0]
 
 
-def test_a_copy_on_a_stick_is_never_written_over(signed: Any, tmp_path: Path) -> None:
+def test_a_copy_on_a_stick_is_never_written_over_and_stands_beside_what_was_there(signed: Any, tmp_path: Path) -> None:
     row = signed()
     (tmp_path / copies.file_name(row)).write_text("what was there")
-    copies.write_beside(tmp_path)
+    beside = copies.write_beside(tmp_path)
     assert (tmp_path / copies.file_name(row)).read_text() == "what was there"
-    assert Checkpoint.objects.get().copied == []
+    assert beside == tmp_path / f"checkpoint-{row.size}-2.note"
+    assert beside.read_text() == row.note
+    assert [one["where"] for one in Checkpoint.objects.get().copied] == ["folder"]
