@@ -10,8 +10,9 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from django.urls import reverse
 
+from facility.accounts import factors
 from facility.accounts.invites import first_user_link
-from facility.models import Event, User
+from facility.models import Event, FactorSort, User
 from tests import make
 
 if TYPE_CHECKING:
@@ -35,6 +36,22 @@ def test_the_printed_link_sets_a_new_password_once_and_one_event_says_so() -> No
     assert Client().post(link, typed).status_code == 302
     assert User.objects.get(pk=user.pk).check_password("four brown hens at dawn")
     assert Client().post(link, typed).status_code == 404
+
+
+def test_a_last_director_who_lost_the_second_proof_too_gets_in_and_each_step_is_an_event() -> None:
+    user = make.user(is_superuser=True)
+    factors.keep(user, FactorSort.CODES, "Phone", factors.new_secret(), by=make.BY)
+    factors.start_paper(user, by=make.BY)
+    out = StringIO()
+    call_command("new_link", user.username, stdout=out)
+    assert "add --without-proofs" in out.getvalue()
+    assert factors.asked_of(user)
+    before = Event.objects.count()
+    call_command("new_link", user.username, without_proofs=True, stdout=StringIO())
+    assert not factors.of(user)
+    taken_off = Event.objects.filter(action="account:second proof taken off").order_by("seq")
+    assert Event.objects.count() == before + 1 + taken_off.count() == before + 3
+    assert {row.actor for row in taken_off} == {"system:new-link"}
 
 
 @pytest.mark.parametrize(("active", "words"), [(None, "no account"), (False, "deactivated")])

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import CommandError
 
 from facility import events
-from facility.accounts import invites, services
+from facility.accounts import factors, invites, services
 from facility.management.records_command import RecordsCommand
 from facility.models import User
 
@@ -23,6 +23,11 @@ class Command(RecordsCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("name", help="sign-in name of the account")
+        parser.add_argument(
+            "--without-proofs",
+            action="store_true",
+            help="its second proofs are lost too, with the codes on paper: take them off",
+        )
 
     def handle(self, **options: Any) -> None:
         user = User.objects.filter(username=options["name"]).first()
@@ -30,6 +35,12 @@ class Command(RecordsCommand):
             raise CommandError(f"There is no account with the sign-in name '{options['name']}'.", returncode=2)
         if not user.is_active:
             raise CommandError(f"The account '{user.username}' is deactivated: let it in again first.", returncode=2)
-        services.note_new_link(user, by=events.system("new-link"), site=None)
+        by = events.system("new-link")
+        services.note_new_link(user, by=by, site=None)
+        if options["without_proofs"]:
+            for row in factors.of(user):
+                factors.take_off(row, by=by, reason="lost, taken off at the command line")
+        elif factors.asked_of(user):
+            self.stdout.write("The account still asks for its second proof; if that is lost too, add --without-proofs.")
         self.stdout.write("Open once, on the address of this box:")
         self.stdout.write(invites.password_link(user))

@@ -83,7 +83,8 @@ async function again(section) {
 export function refresh() {
   const section = document.querySelector("[data-refresh]");
   if (!section) return;
-  const wait = () => window.setTimeout(async () => { await again(section); wait(); }, Number(section.dataset.refresh) * 1000);
+  const turn = () => again(section).finally(wait);
+  const wait = () => window.setTimeout(turn, Number(section.dataset.refresh) * 1000);
   wait();
   window.setInterval(() => { expire(); moveNow(); }, 1000);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) again(section); });
