@@ -40,6 +40,7 @@ class LoadedJustAfterMidnight(LoadedDemo):
         with (
             patch.object(events, "now", lambda: JUST_AFTER_MIDNIGHT),
             patch.object(events, "steady_seconds", lambda: 0.0),
+            patch.object(events._Clocks, "last", None),  # nothing was recorded before in this process
         ):
             super().setUpTestData()
 

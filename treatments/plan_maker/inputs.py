@@ -6,7 +6,6 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from facility.counted import counted
 from treatments.compute.plan_asking import Asking
 from treatments.compute.plan_demand import most_extensions
 from treatments.compute.tender import rule_for
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
 LONGEST = 200  # of the source of a plan
 NUMBER = r"\d+(?:\.\d+)?"
 RECKONED = re.compile(
-    rf"Reckoned: (?P<table>\S+) v(?P<version>\d+), (?P<patients>\d+) patients, (?P<tenders>\d+) tenders"
+    rf"Reckoned: (?P<table>\S+) v(?P<version>\d+), (?P<patients>\d+) patients?, (?P<tenders>\d+) tenders?"
     rf"(?P<previous> after exposure)?, (?P<dump>no dump|dump), locks (?P<outer>\d+)\+(?P<medical>\d+),"
     rf" (?P<volume>{NUMBER}) acfm(?:, tender (?P<minutes>{NUMBER}) min)?,"
     rf" emergency (?P<emergency>{NUMBER}) min (?P<emergency_volume>{NUMBER}) acfm, reserve (?P<reserve>{NUMBER}) %"
@@ -53,12 +52,16 @@ def suggested(table: Table, patients: int = 1, tenders: int = 1) -> Asking:
     )  # fmt: skip
 
 
+def _many(number: int) -> str:
+    return "" if number == 1 else "s"
+
+
 def as_text(table: str, version: int, asking: Asking) -> str:
     """Return what a plan was reckoned from, for its source; empty where it would not fit there."""
     parts = [
         f"Reckoned: {table} v{version}",
-        counted(asking.patients, "patient", "patients"),
-        counted(asking.tenders, "tender", "tenders") + (" after exposure" if asking.previous else ""),
+        f"{asking.patients} patient{_many(asking.patients)}",
+        f"{asking.tenders} tender{_many(asking.tenders)}" + (" after exposure" if asking.previous else ""),
         "dump" if asking.dump else "no dump",
         f"locks {asking.outer_fills}+{asking.medical_fills}",
         f"{asking.minute_volume:g} acfm",

@@ -111,6 +111,9 @@ def test_what_a_plan_says_of_itself_is_read_back(key: str) -> None:
     assert (known.table, known.version, known.exact) == (key, 3, True)
     assert as_text(key, 3, known.asking) == text
     assert len(text) <= 200
+    earlier = text.replace("1 tender", "1 tenders", 1)  # as plans of earlier versions say it
+    assert earlier != text
+    assert known_of(earlier, "", table(key)) == known
 
 
 def test_what_a_plan_does_not_say_of_itself_is_not_held_against_it() -> None:
