@@ -63,6 +63,7 @@ def test_script_in_every_name_is_shown_as_text_and_none_of_it_runs(page: Page, f
         waiting += linked(page)
     assert shown > 15  # places on which the words stand to be read
     assert opened == []
-    # the filling has a plan with a table of nothing, which no service would have stored
-    assert broken <= {kind_of(f"/{site.key}/runs/start/")}
+    # the filling has a table, a sheet, a supplier's days and a choice made of this text, which no service would have stored
+    places = ("runs/start", "checks/1", "gas", "gas/samples")
+    assert broken <= {kind_of(f"/{site.key}/{place}/") for place in places}
     faults[:] = [one for one in faults if f"a status of {BROKEN}" not in one]
