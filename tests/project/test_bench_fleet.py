@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from facility.models import Chamber, Site
-from facility.project.bench import sweep
 from facility.project.bench.scratch import AT, Size
 from facility.project.bench.scratch_copies import alike
 from facility.readiness.services import answers
 from maintenance.models import Equipment, WorkRecord
+from tests.alone import floats_of
 
 
 @pytest.mark.django_db
@@ -35,8 +35,9 @@ def test_a_site_larger_than_a_step_is_refused(monkeypatch: pytest.MonkeyPatch, d
 
 
 def test_the_most_memory_held_is_told_of_one_act_alone() -> None:
-    before = sweep.most_mb(lambda: None)
-    large = sweep.most_mb(lambda: bytearray(64 * 1024 * 1024).count(1))
-    after = sweep.most_mb(lambda: None)
+    before, large, after = floats_of(
+        "from facility.project.bench.sweep import most_mb\n"
+        "print(most_mb(lambda: None), most_mb(lambda: bytearray(64 * 1024 * 1024).count(1)), most_mb(lambda: None))"
+    )
     assert large > before + 60
     assert after < before + 30
