@@ -152,6 +152,7 @@ def next_due(entry: Daily | Every, at: datetime) -> datetime:
     """Return when a scheduled kind is due next after an instant.
 
     >>> from datetime import time
+    >>> from facility.jobs.queue import Kind
     >>> str(next_due(Daily(Kind.TIDY, at=time(2, 30)), datetime(2030, 5, 4, 2, 30, tzinfo=UTC)))
     '2030-05-05 02:30:00+00:00'
     >>> str(next_due(Every(Kind.TIDY, minutes=5), datetime(2030, 5, 4, 23, 57, tzinfo=UTC)))
