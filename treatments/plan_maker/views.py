@@ -20,6 +20,7 @@ from treatments.compute.profile import ProfileError
 from treatments.models import Plan
 from treatments.plan_maker.banks import bank_lines
 from treatments.plan_maker.compare import compare
+from treatments.plan_maker.crew import crew_values, emergency_crew, least_crew
 from treatments.plan_maker.forms import PlanMakerForm, completed
 from treatments.plan_maker.inputs import as_text
 from treatments.plan_maker.parts import cautions, parts_of
@@ -117,12 +118,13 @@ def plan_from_table(request: HttpRequest, site: str) -> HttpResponse:
     number = made.form.cleaned_data["old"]
     old = found_plan(visit, number) if number is not None else None
     worked = made.worked
-    filled = editor(None, visit, old, Start(_values(worked, old), _extensions(worked), _gas(worked, old)))
+    crews = (old.roles, old.emergency_roles) if old else (least_crew(worked.asking.tenders), emergency_crew())
+    filled = editor(None, visit, old, Start(_values(worked, old), _extensions(worked), _gas(worked, old), *crews))
     address = (
         reverse("treatments:change_plan", args=[site, old.pk]) if old else reverse("treatments:new_plan", args=[site])
     )
     more = context(visit, old=old, form=filled.form, extensions=filled.extensions, roles=filled.roles,
-                   emergency=filled.emergency,
+                   emergency=filled.emergency, crew_values=[] if old else crew_values(),
                    send_to=address, worked_out=True)  # fmt: skip
     return render(request, "treatments/edit_plan.html", more)
 

@@ -95,11 +95,13 @@ class Editor:
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """What the forms of a plan begin with where it was worked out: single values, extensions, gas as stored."""
+    """What the forms of a plan begin with where it was worked out: single values, extensions, gas and crews as stored."""
 
     values: dict[str, Any]
     extensions: list[dict[str, int]]
     gas: dict[str, Any]
+    roles: list[dict[str, Any]]
+    emergency_roles: list[dict[str, Any]]
 
 
 def editor(data: QueryDict | None, visit: Visit, old: Plan | None, start: Start | None = None) -> Editor:
@@ -113,10 +115,11 @@ def editor(data: QueryDict | None, visit: Visit, old: Plan | None, start: Start 
     if old is not None:
         shared = ("name", "party", "place", "table", "table_min", "margin_min", "wait_min", "crew_waivable", "source")
         initial |= {name: getattr(old, name) for name in shared} | {"needs": old.needs.all()}
-    extensions = old.extensions if old else []
+    extensions = start.extensions if start else old.extensions if old else []
+    crews = start or old
     if start is not None:
         initial |= start.values
-        fresh.gas, extensions = start.gas, start.extensions
+        fresh.gas = start.gas
     form = PlanForm(data, instance=fresh, initial=initial)
     form.open_at(visit.site, old)
     kinds = kind_choices(visit.site)
@@ -124,8 +127,8 @@ def editor(data: QueryDict | None, visit: Visit, old: Plan | None, start: Start 
     return Editor(
         form,
         ExtensionRows(data, prefix="extension", initial=extensions if data is None else None),
-        _crew_rows(data, "role", old.roles if old else [], kinds),
-        _crew_rows(data, "emergency", old.emergency_roles if old else [], kinds),
+        _crew_rows(data, "role", crews.roles if crews else [], kinds),
+        _crew_rows(data, "emergency", crews.emergency_roles if crews else [], kinds),
     )
 
 
