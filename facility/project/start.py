@@ -87,9 +87,10 @@ def refuse_running() -> None:
             ) from error
 
 
-def serve(host: str, port: int) -> NoReturn:
+def serve(host: str, port: int, *, only_web: bool = False) -> NoReturn:
     """Put the event triggers right, look at the last stop, and become the supervisor.
 
+    With ``only_web`` become the web server, where a service manager watches over it and the job runner.
     Errors: StartError if a server already runs on these records.
     """
     if mark_running(settings.DATA_DIR / supervisor.RUNNING):
@@ -99,7 +100,7 @@ def serve(host: str, port: int) -> NoReturn:
     settings.STATIC_ROOT.mkdir(parents=True, exist_ok=True)
     connection.close()
     os.environ["DEEPSTEAD_DATA"] = str(settings.DATA_DIR)
-    line = supervisor.command(host, port)
+    line = list(supervisor.web_server(host, port).command) if only_web else supervisor.command(host, port)
     os.chdir(settings.BASE_DIR)
     os.execv(line[0], line)  # noqa: S606 - our own command line
 

@@ -1,7 +1,8 @@
 """Watches over the web server and the job runner. Standard library only, to stay small.
 
 ``python -m facility.project.supervisor HOST PORT`` starts both, starts a fallen one again
-after a growing pause, and stops both on Ctrl-C or SIGTERM.
+after a growing pause, and stops both on Ctrl-C or SIGTERM. With ``stopped`` as its only word it
+takes the end of a service as systemd tells it in SERVICE_RESULT.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ STOP_SECONDS = 10.0
 PR_SET_PDEATHSIG = 1  # prctl(2)
 #: file in the data folder that is there while the server runs, and stays after a stop that was not clean
 RUNNING = "running"
+STOPPED = "stopped"
+WELL = "success"  # SERVICE_RESULT in systemd.exec(5)
 
 
 @dataclass
@@ -118,10 +121,10 @@ def end_with_parent() -> None:
         ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
 
 
-def children(host: str, port: int) -> list[Child]:
-    """Return the web server and the job runner of this installation; with a broker, a worker too."""
+def web_server(host: str, port: int) -> Child:
+    """Return the web server of this installation."""
     workers = env.integer("DEEPSTEAD_WEB_WORKERS", 1, least=1)
-    web = [
+    line = [
         sys.executable, "-m", "gunicorn", "facility.project.wsgi:application",
         "--bind", f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
         "--worker-class", "gthread", "--workers", str(workers), "--threads", "4",
@@ -131,8 +134,13 @@ def children(host: str, port: int) -> list[Child]:
         "--no-control-socket",
         "--logger-class", "facility.project.server_log.ServerLog",
     ]  # fmt: skip
+    return Child("Web server", line)
+
+
+def children(host: str, port: int) -> list[Child]:
+    """Return the web server and the job runner of this installation; with a broker, a worker too."""
     jobs = [sys.executable, str(ROOT / "manage.py"), "run_jobs"]
-    found = [Child("Web server", web), Child("Job runner", jobs)]
+    found = [web_server(host, port), Child("Job runner", jobs)]
     if os.environ.get("DEEPSTEAD_BROKER_URL") or os.environ.get("DEEPSTEAD_BROKER_URL_FILE"):
         found.append(Child("Worker", [sys.executable, str(ROOT / "manage.py"), "run_worker"]))
     return found
@@ -144,10 +152,19 @@ def command(host: str, port: int) -> list[str]:
 
 
 def main(arguments: Sequence[str]) -> None:
-    """Run the supervisor for the HOST and PORT given."""
+    """Run the supervisor for the HOST and PORT given, or take the end of a service that systemd watched."""
+    if list(arguments) == [STOPPED]:
+        if os.environ.get("SERVICE_RESULT") == WELL:
+            stopped_clean()
+        return
     host, port = arguments
     os.chdir(ROOT)
     Supervisor(children(host, int(port))).run()
+    stopped_clean()
+
+
+def stopped_clean() -> None:
+    """Take away the sign that a server runs: the next start need not look at the records."""
     (Path(os.environ.get("DEEPSTEAD_DATA") or ROOT / "var" / "main") / RUNNING).unlink(missing_ok=True)
 
 

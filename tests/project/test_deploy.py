@@ -15,7 +15,7 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from facility import checks
-from facility.project import lan, supervisor
+from facility.project import lan
 
 if TYPE_CHECKING:
     from pytest_django import Settings
@@ -78,15 +78,6 @@ def test_the_commands_of_the_units_and_the_image_are_there() -> None:
     assert named
     assert named <= commands
     assert len(UNITS) == 4
-
-
-def test_the_unit_of_the_web_server_starts_it_as_the_supervisor_does() -> None:
-    """Else its own lines lack the form of the log, or it takes more memory than the one process tree."""
-    web, *_rest = supervisor.children("127.0.0.1", 8000)
-    (line,) = re.findall(
-        r"^ExecStart=\S+ (.+)$", (DEPLOY / "systemd" / "deepstead-web.service").read_text(), re.MULTILINE
-    )
-    assert sorted(line.split()) == sorted(web.command[1:])
 
 
 def test_both_proxies_say_how_they_were_reached_and_take_away_what_a_browser_claims() -> None:

@@ -21,6 +21,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--host", default=start.DEFAULT_HOST, help="default: every address of this machine")
         parser.add_argument("--port", type=int, help="default: DEEPSTEAD_PORT, or 8000")
+        parser.add_argument(
+            "--only-web", action="store_true", help="without the job runner, where a service manager watches over both"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -28,6 +31,6 @@ class Command(BaseCommand):
             start.check_port(options["host"], port)
             with start.one_at_a_time():
                 upgrade.run(self.stdout.write)
-            start.serve(options["host"], port)
+            start.serve(options["host"], port, only_web=options["only_web"])
         except (start.StartError, EnvError, TriggersError) as error:
             raise CommandError(str(error)) from error
