@@ -34,6 +34,7 @@ class Departure(StrEnum):
     UNPLANNED_STOP = "stop that was not planned"
     MISSED_OXYGEN = "missed oxygen"
     LATE_OXYGEN = "late oxygen"
+    LATE_BREAK = "late air break"
     SHORT_BREAK = "short air break"
     LONG_BREAK = "long air break"
     OTHER_BREAKS = "other number of air breaks"
@@ -56,6 +57,7 @@ RULES = {
     Departure.FAST_DESCENT: Rule("The planned rate of compression, ears allowing.", "table"),
     Departure.LATE_OXYGEN: Rule("On the oxygen tables the time on oxygen begins on arrival at the stop.", "usn-rev4a"),
     Departure.MISSED_OXYGEN: Rule("The oxygen periods of the table.", "table"),
+    Departure.LATE_BREAK: Rule("The air breaks of the table.", "table"),
     Departure.SHORT_BREAK: Rule("The air breaks of the table.", "table"),
     Departure.LONG_BREAK: Rule("The air breaks of the table.", "table"),
     Departure.OTHER_BREAKS: Rule("The air breaks of the table.", "table"),
@@ -239,9 +241,19 @@ def _oxygen(plan: Sequence[Segment], log: Sequence[Segment], pair: Pair, toleran
     minutes = _on_oxygen(done)
     if minutes < asked_minutes - tolerances.oxygen_min:
         yield Deviation(Departure.MISSED_OXYGEN, pair.logged.start_min, depth, asked_minutes, minutes, "min")
-    if minutes > 0:
+    if _brought_along(asked, done):
+        if done[0].minutes > tolerances.break_min:
+            yield Deviation(Departure.LATE_BREAK, done[1].start_min, depth, 0.0, done[0].minutes, "min")
+        done = done[1:]
+    if _on_oxygen(done) > 0:
         yield from _start(asked, done, pair, tolerances)
         yield from _breaks(asked, done, depth, tolerances)
+
+
+def _brought_along(asked: Sequence[Breathing], done: Sequence[Breathing]) -> bool:
+    """Return whether oxygen of the travel was still on at a stop that opens with air, for less than that break."""
+    off = asked[0].gas != OXYGEN and len(done) > 1
+    return off and done[0].gas == OXYGEN and done[0].minutes < asked[0].minutes
 
 
 def _start(

@@ -60,7 +60,10 @@ class Moved:
 
 @dataclass(slots=True)
 class _Walk:
-    """Where a walk along the plan stands: segment, minutes counted in it, when it began, minutes waited for oxygen."""
+    """Where a walk along the plan stands: segment, minutes counted in it, when it began, minutes waited for oxygen.
+
+    ``spent``: minutes on the gas of the segment in the segment itself, without what the travel before it gave or took.
+    """
 
     plan: Profile
     tolerances: Tolerances
@@ -68,6 +71,7 @@ class _Walk:
     counted: float = 0.0
     began: float = 0.0
     waited: float = 0.0
+    spent: float = 0.0
     fresh: bool = True
     due: dict[int, float] = field(default_factory=dict)
     ends: dict[int, float] = field(default_factory=dict)
@@ -93,7 +97,7 @@ class _Walk:
         self.ends[self.place] = minute
         arrived = not self.segment.is_stop
         self.place += 1
-        self.began, self.counted, self.waited = minute, counted, 0.0
+        self.began, self.counted, self.waited, self.spent = minute, counted, 0.0, 0.0
         self.fresh = arrived
 
     def arrive(self, minute: float) -> None:
@@ -192,6 +196,7 @@ def _stay(walk: _Walk, minute: float, end: float, gas: str | None) -> float:
             walk.waited += end - minute
         return end
     _begin(walk)
+    walk.spent += end - minute
     full = minute + one.minutes - walk.counted
     if full > end + NO_TIME:
         walk.counted += end - minute
@@ -217,7 +222,7 @@ def _goes_over(walk: _Walk, gas: str) -> bool:
     if after is None or not after.is_stop or after.gas != gas:
         return False
     if one.gas == AIR:
-        return walk.counted > NO_TIME
+        return walk.spent > NO_TIME
     return walk.counted >= one.minutes - walk.tolerances.oxygen_min
 
 

@@ -29,8 +29,8 @@ AT_THE_END = frozenset({Departure.OTHER_BREAKS, Departure.SHORT_STOP})
 STILL_TO_COME = frozenset({Departure.MISSED_STOP, Departure.MISSED_OXYGEN})
 GAS_KINDS = frozenset(
     {
-        Departure.MISSED_OXYGEN, Departure.LATE_OXYGEN, Departure.SHORT_BREAK, Departure.LONG_BREAK,
-        Departure.OTHER_BREAKS,
+        Departure.MISSED_OXYGEN, Departure.LATE_OXYGEN, Departure.LATE_BREAK, Departure.SHORT_BREAK,
+        Departure.LONG_BREAK, Departure.OTHER_BREAKS,
     }
 )  # fmt: skip
 

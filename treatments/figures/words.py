@@ -24,6 +24,7 @@ def departure_words(kind: Departure) -> str:
         Departure.UNPLANNED_STOP: _("stop that was not planned"),
         Departure.MISSED_OXYGEN: _("missed oxygen"),
         Departure.LATE_OXYGEN: _("late oxygen"),
+        Departure.LATE_BREAK: _("late air break"),
         Departure.SHORT_BREAK: _("short air break"),
         Departure.LONG_BREAK: _("long air break"),
         Departure.OTHER_BREAKS: _("other number of air breaks"),

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
+from math import inf
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -73,11 +75,29 @@ def test_any_log_has_figures_that_make_sense(
         assert one.dose.uptd >= one.dose.uptd_on_oxygen - 1e-9 >= -1e-9
         assert (one.dose.cns_fraction or 0) >= 0
         assert all((part.left_min or 0) >= 0 for part in one.owed)
+    for _who, departure in () if found.conformity is None else found.conformity.found:
+        assert 0 <= departure.logged < inf
+        assert 0 < departure.size < inf
     assert json.loads(json.dumps(as_plain(found), allow_nan=False))["run_pk"] == 1
     assert json.dumps(as_short(found), allow_nan=False)
     assert svg(found).endswith("</svg>")
     assert len(sums_of(found)) == 11
     assert len(depth_rows(found)) == (0 if found.track is None else len(found.track.points))
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.sampled_from([*FILES]), ENTRIES, st.data())
+def test_lines_of_one_minute_may_stand_in_any_order(
+    key: str, entries: tuple[LoggedEntry, ...], data: st.DataObject
+) -> None:
+    """Typed by the minute, as most are: whichever line came first, nobody breathes longer than the run lasts."""
+    minutes = [replace(one, minute=float(round(one.minute))) for one in data.draw(st.permutations(entries))]
+    found = figures_from(rows(key, tuple(sorted(minutes, key=lambda one: one.minute)), 400, None))
+    for one in found.people:
+        assert sum(part.minutes for part in one.breathed) == pytest.approx(one.minutes, abs=1e-3)
+        assert all(part.minutes > 0 for part in one.segments)
+    assert all(one.minutes >= 0 for one in found.moved)
+    assert all(one.minutes >= 0 for one in found.stops)
 
 
 @given(st.sampled_from([*FILES]), ENTRIES)
