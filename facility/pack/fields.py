@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 FILE: Final = Path(__file__).parent / "fields.toml"
 APPS: Final = ("facility", "maintenance", "treatments")
-TEXTS: Final = ("site", "chamber", "equipment", "rule", "when", "until")
+TEXTS: Final = ("site", "chamber", "equipment", "bank", "rule", "when", "until")
 LISTS: Final = ("areas", "attach", "people", "exported", "digest")
 #: each event carries the number of its actor's account already
 ACCOUNT: Final = ("account of a person", "device of a person")
@@ -25,7 +25,8 @@ ACCOUNT: Final = ("account of a person", "device of a person")
 class Table:
     """One kind of record that is given as a table.
 
-    ``site``, ``chamber``, ``equipment``: the way from a row to its site, chamber, item. ``release``, ``kept``: field
+    ``site``, ``chamber``, ``equipment``: the way from a row to its site, chamber, item; ``bank``: to the gas bank that it
+    is about where it has no item. ``release``, ``kept``: field
     and the reason for which it is kept back; ``release`` may be let go one by one, ``kept`` never.
     """
 
@@ -34,6 +35,7 @@ class Table:
     site: str
     chamber: str
     equipment: str
+    bank: str
     rule: str
     when: str
     until: str

@@ -18,8 +18,10 @@ if TYPE_CHECKING:
 
 EVERYWHERE = "*"
 EQUIPMENT = "equipment"
+GAS = "gas"
+"""The area of what is about a gas bank and has no item."""
 EITHER = " | "
-"""Between ways to a day, of which the first that is known counts."""
+"""Between ways to a day or a chamber, of which the first that is known counts."""
 
 
 def is_in(table: Table, scope: Scope) -> bool:
@@ -45,7 +47,11 @@ def _place(table: Table, scope: Scope) -> Q:
     """What belongs to a chamber, or to the whole site and so to each of its chambers."""
     if scope.chamber is None or not table.chamber:
         return Q()
-    return Q(**{table.chamber: scope.chamber.pk}) | Q(**{f"{table.chamber}__isnull": True})
+    found, unknown = Q(), Q()
+    for path in table.chamber.split(EITHER):
+        found |= unknown & Q(**{path: scope.chamber.pk})
+        unknown &= Q(**{f"{path}__isnull": True})
+    return found | unknown
 
 
 def _items(table: Table, scope: Scope) -> Q:
@@ -55,7 +61,10 @@ def _items(table: Table, scope: Scope) -> Q:
     if not by_kind or set(table.areas) & set(scope.areas):
         return Q()
     path = "kind" if table.equipment == "pk" else f"{table.equipment}__kind"
-    return Q(**{f"{path}__in": scope.kinds})
+    found = Q(**{f"{path}__in": scope.kinds})
+    if table.bank and GAS in scope.areas:
+        found |= Q(**{f"{table.equipment}__isnull": True, f"{table.bank}__isnull": False})
+    return found
 
 
 def _under_code(table: Table, scope: Scope) -> Q:

@@ -8,6 +8,8 @@ from django.utils.translation import gettext_noop
 
 from maintenance.models import EquipmentKind as K
 
+#: the area of banks, and of what is wrong with one
+GAS: Final = "gas"
 #: area -> its title, its kinds of equipment
 PLANT: Final[dict[str, tuple[str, tuple[str, ...]]]] = {
     "vessels": (gettext_noop("Vessels, windows, doors and valves"), (K.VESSEL, K.VIEWPORT, K.DOOR_SEAL, K.RELIEF_VALVE, K.VALVE)),

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from facility.counted import counted
-from facility.report.areas import PLANT
+from facility.report.areas import GAS, PLANT
 from facility.report.drawing import address_of
 from facility.report.shape import Cell, Picture, Section, Table
 from maintenance.calibrating.page import parts_of, words_of
@@ -191,10 +191,11 @@ def defects_open(frame: Frame) -> list[Defect]:
 
 
 def _defective(frame: Frame) -> Q:
-    """Return the defects in scope: where it has areas those of items alone, else those of banks too."""
-    if frame.scope.areas or frame.scope.source:
-        return of_scope(frame)
-    return Q(site=frame.site) & frame.of_chamber_or_none("equipment__chamber")
+    """Return the defects in scope: those of items, and where gas is told and no code asked for those of banks too."""
+    found = of_scope(frame)
+    if frame.scope.has(GAS) and not frame.scope.source:
+        found |= Q(site=frame.site, equipment=None) & frame.of_chamber_or_none("bank__chamber")
+    return found
 
 
 def defects(frame: Frame) -> Section:

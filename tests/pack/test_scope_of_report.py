@@ -11,9 +11,9 @@ from django.db import transaction
 
 from facility import events, services
 from facility.models import Event, Pack
-from facility.pack import building, fields, layout, rows, scope
+from facility.pack import building, fields, layout, log, rows, scope
 from facility.pack.snapshot import reading_from
-from maintenance.models import Defect
+from maintenance.models import Defect, GasBank, Repair
 from tests import make
 from tests.pack.filling import fill
 from tests.pack.kit import built, opened
@@ -40,7 +40,17 @@ def site() -> Site:
         [*rules.items(), ("depth_gauge", make.chamber(filled.site, key="second"))]
     ):
         _item(filled.site, chamber, kind, number)
+    _bank(filled.site)
     return filled.site
+
+
+def _bank(site: Site) -> Defect:
+    """Return a defect of a gas bank alone, with its repair."""
+    bank = GasBank.objects.get(site=site)
+    defect = Defect(site=site, bank=bank, number=90, what="regulator creeps", effect="watch", found_at=make.NOON)
+    services.add(defect, by=make.BY)
+    services.add(Repair(defect=defect, done_at=make.NOON, done_by="Ina", what="seat cleaned"), by=make.BY)
+    return defect
 
 
 def _item(site: Site, chamber: Chamber, kind: str, number: int) -> None:
@@ -133,6 +143,20 @@ def test_what_is_outside_a_scope_is_said_to_be_so_and_never_told_as_none(
     assert all(words in front.about for words in left)
     assert ("Outside this scope" in front.about) == bool(left)
     assert (" gap" in front.counts) == ("Gaps" in asked)
+
+
+def test_a_defect_of_a_gas_bank_is_told_with_gas_and_with_no_other_area(site: Site) -> None:
+    defect = Defect.objects.get(number=90)
+    number = Event.objects.get(subject_kind="maintenance.defect", subject_id=defect.pk).seq
+    repair = Event.objects.get(subject_kind="maintenance.repair", subject_id=defect.repairs.get().pk).seq
+    told = {}
+    for text, _words in scope.choices(site):
+        about, report = _told(site, text)
+        events_in = Event.objects.filter(log.about(about, "default")).values_list("seq", flat=True)
+        told[text] = (number in _records(report), _is_in(about, number), number in events_in, repair in events_in)
+    everything = ("whole", "area:gas", "chamber:" + defect.bank.chamber.key)  # type: ignore[union-attr]  # of a chamber
+    assert {text for text, found in told.items() if all(found)} == set(everything)
+    assert {text for text, found in told.items() if any(found)} == set(everything)
 
 
 def test_the_totals_that_open_a_report_of_one_area_are_those_of_its_tables(site: Site, tmp_path: Path) -> None:
