@@ -84,6 +84,18 @@ def asked_of(user: User) -> bool:
     return SecondFactor.objects.filter(user=user, retired_at=None).exclude(sort=FactorSort.PAPER).exists()
 
 
+def first_code(user: User, secret: str, code: str, name: str, *, by: Actor) -> bool:
+    """Store a code generator if ``code`` is one of its codes now, and return whether it was. That code counts no second time."""
+    now = events.now()
+    counter = counter_of(secret, code, now)
+    if counter is None:
+        return False
+    with transaction.atomic():
+        row = keep(user, FactorSort.CODES, name, secret, by=by)
+        SecondFactor.objects.filter(pk=row.pk).update(last_counter=counter, used_at=now)
+    return True
+
+
 @transaction.atomic
 def keep(user: User, sort: str, name: str, content: object, *, by: Actor) -> SecondFactor:
     """Store a second proof; one of the same sort that is no passkey takes the place of the old one."""

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.contrib.auth import password_validation
+from django.contrib.auth import authenticate, password_validation
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from facility.models import Person, Site, SiteRole, User
+
+if TYPE_CHECKING:
+    from django.http import HttpRequest
 
 
 class SignInForm(AuthenticationForm):
@@ -115,7 +118,7 @@ class ReasonForm(forms.Form):
 
 
 class OwnPasswordForm(PasswordFields):
-    """One's own new password, with the old one."""
+    """One's own new password, with the old one; wrong ones are counted like at the door."""
 
     old = forms.CharField(
         label=_("Password until now"), strip=False,
@@ -124,9 +127,13 @@ class OwnPasswordForm(PasswordFields):
 
     field_order = ("old", "password", "again")
 
+    def __init__(self, *args: Any, request: HttpRequest, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.request = request
+
     def clean_old(self) -> str:
         """Refuse a wrong old password."""
         old: str = self.cleaned_data["old"]
-        if self.user is None or not self.user.check_password(old):
+        if self.user is None or authenticate(self.request, username=self.user.username, password=old) != self.user:
             raise ValidationError(_("That is not your password until now."), code="old")
         return old

@@ -43,7 +43,7 @@ def is_first_user_token(token: str) -> bool:
     path = _token_file()
     if User.objects.exists() or not path.is_file():
         return False
-    return secrets.compare_digest(token, path.read_text(encoding="utf-8").strip())
+    return secrets.compare_digest(token.encode(), path.read_text(encoding="utf-8").strip().encode())
 
 
 def use_up_first_user_token() -> None:

@@ -15,7 +15,9 @@ from django.views.decorators.http import require_POST
 from facility.access import ACTS, Act, Visit, enter
 from facility.accounts import factors, invites, services
 from facility.accounts.forms import InviteForm, ReasonForm, RolesForm
+from facility.accounts.reach import refuse_beyond
 from facility.accounts.services import NewAccount
+from facility.http import StaffRequest
 from facility.models import Membership, SecondFactor, SiteRole, User
 
 
@@ -58,10 +60,15 @@ def _show_link(request: HttpRequest, visit: Visit, user: User) -> HttpResponse:
 
 
 @require_POST
-def new_link(request: HttpRequest, site: str, pk: int) -> HttpResponse:
+def new_link(request: StaffRequest, site: str, pk: int) -> HttpResponse:
     """Make a one-time link by which the person sets a new password."""
     visit = enter(request, site, Act.ACCOUNTS)
     user = _account(visit, pk)
+    try:
+        refuse_beyond(user, request.user)
+    except ValidationError as refused:
+        messages.error(request, " ".join(refused.messages))
+        return redirect("accounts:accounts", site=site)
     services.note_new_link(user, by=visit.actor, site=visit.site)
     return _show_link(request, visit, user)
 
@@ -80,13 +87,14 @@ def roles(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     return render(request, "accounts/roles.html", context, status=422 if form.is_bound else 200)
 
 
-def set_active(request: HttpRequest, site: str, pk: int) -> HttpResponse:
+def set_active(request: StaffRequest, site: str, pk: int) -> HttpResponse:
     """Deactivate an account or let it in again, with the reason."""
     visit = enter(request, site, Act.ACCOUNTS)
     user = _account(visit, pk)
     form = ReasonForm(request.POST or None)
     if form.is_valid():
         try:
+            refuse_beyond(user, request.user)
             services.set_active(
                 user, active=not user.is_active, by=visit.actor, reason=form.cleaned_data["reason"], site=visit.site
             )
@@ -98,16 +106,21 @@ def set_active(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     return render(request, "accounts/set_active.html", context, status=422 if form.is_bound else 200)
 
 
-def take_off_proofs(request: HttpRequest, site: str, pk: int) -> HttpResponse:
+def take_off_proofs(request: StaffRequest, site: str, pk: int) -> HttpResponse:
     """Take every second proof off an account whose owner lost them; the password alone lets in until a new one is added."""
     visit = enter(request, site, Act.ACCOUNTS)
     user = _account(visit, pk)
     form = ReasonForm(request.POST or None)
     if form.is_valid():
-        for row in factors.of(user):
-            factors.take_off(row, by=visit.actor, reason=form.cleaned_data["reason"])
-        messages.success(request, _("%(name)s has no second proof any more.") % {"name": user})
-        return redirect("accounts:accounts", site=site)
+        try:
+            refuse_beyond(user, request.user)
+            for row in factors.of(user):
+                factors.take_off(row, by=visit.actor, reason=form.cleaned_data["reason"])
+        except ValidationError as refused:
+            form.add_error(None, refused)
+        else:
+            messages.success(request, _("%(name)s has no second proof any more.") % {"name": user})
+            return redirect("accounts:accounts", site=site)
     context = {
         "form": form,
         "account": user,

@@ -20,7 +20,7 @@ from facility.accounts import devices, factors, passkeys
 from facility.accounts.password_form import PROVEN, PasswordForm
 from facility.counted import counted
 from facility.http import actor_of
-from facility.models import FactorSort, SecondFactor
+from facility.models import SecondFactor
 
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
@@ -61,9 +61,8 @@ def add_generator(request: StaffRequest) -> HttpResponse:
     request.session[SECRET] = secret
     form = FirstCodeForm(request.POST or None, request=request)
     if form.is_valid():
-        if factors.counter_of(secret, form.cleaned_data["code"], events.now()) is not None:
-            by = actor_of(request)
-            factors.keep(request.user, FactorSort.CODES, str(_("code generator")), secret, by=by)
+        name, by = str(_("code generator")), actor_of(request)
+        if factors.first_code(request.user, secret, form.cleaned_data["code"], name, by=by):
             del request.session[SECRET]
             return _paper_page(request)
         form.add_error("code", _("This is not the code of now. Is the clock of that device right?"))

@@ -6,11 +6,14 @@ import json
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from axes.handlers.proxy import AxesProxyHandler
+from axes.helpers import get_lockout_response
 from django import forms
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.signals import user_login_failed
 from django.core.exceptions import ValidationError
+from django.http import HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.utils.crypto import constant_time_compare
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -69,6 +72,10 @@ def second(request: HttpRequest) -> HttpResponse:
     user = waiting(request)
     if user is None:
         return redirect("accounts:login")
+    asked = {"username": user.username}
+    if not AxesProxyHandler.is_allowed(request, asked):
+        locked: HttpResponse = get_lockout_response(request, credentials=asked)
+        return locked
     if request.method == "POST" and "passkey" in request.POST:
         if _passkey_shown(request, user):
             return _let_in(request, user)
@@ -113,4 +120,4 @@ def _let_in(request: HttpRequest, user: User) -> HttpResponse:
     request.session[PROVEN] = events.now().isoformat()
     if not url_has_allowed_host_and_scheme(after, allowed_hosts={request.get_host()}):
         after = "/"
-    return redirect(after)
+    return HttpResponseRedirect(after)

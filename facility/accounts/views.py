@@ -9,8 +9,9 @@ from django.contrib import messages
 from django.contrib.auth import login, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
@@ -75,13 +76,15 @@ def first_user(request: HttpRequest, token: str) -> HttpResponse:
 
 @login_not_required
 def accept(request: HttpRequest, uid: str, token: str) -> HttpResponse:
-    """Set a password from an invitation or a reset link, once."""
+    """Set a password from an invitation or a reset link, once. An account with a second proof is still asked for it."""
     user = invites.user_of_link(uid, token)
     if user is None:
         return render(request, "accounts/link_over.html", status=404)
     form = PasswordFields(request.POST or None, user=user)
     if form.is_valid():
         services.set_password(user, form.cleaned_data["password"])
+        if factors.asked_of(user):
+            return wait_for(request, user, reverse("readiness:home"))
         login(request, user, backend=BACKEND)
         return redirect("readiness:home")
     context = {"form": form, "account": user}
@@ -90,7 +93,7 @@ def accept(request: HttpRequest, uid: str, token: str) -> HttpResponse:
 
 def own_account(request: StaffRequest) -> HttpResponse:
     """Show one's roles and change one's password."""
-    form = OwnPasswordForm(request.POST or None, user=request.user)
+    form = OwnPasswordForm(request.POST or None, user=request.user, request=request)
     if form.is_valid():
         services.set_password(request.user, form.cleaned_data["password"])
         update_session_auth_hash(request, request.user)
@@ -116,6 +119,6 @@ def set_light(request: HttpRequest) -> HttpResponse:
     back = request.POST.get("next", "/")
     if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
         back = "/"
-    response = redirect(back)
+    response = HttpResponseRedirect(back)
     response.set_cookie("light", light, max_age=YEAR_SECONDS, samesite="Lax", secure=settings.BEHIND_TLS)
     return response

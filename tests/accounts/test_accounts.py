@@ -5,15 +5,16 @@ from __future__ import annotations
 import re
 
 import pytest
+from axes.models import AccessAttempt
 from django.core.exceptions import ValidationError
 from django.test import Client, override_settings
 from django.urls import reverse
 
 from facility.access import ACTS, Act, acts_of
-from facility.accounts import invites, services
+from facility.accounts import factors, invites, services
 from facility.accounts.services import NewAccount
 from facility.events import Actor
-from facility.models import Event, Membership, SiteRole, User
+from facility.models import Event, FactorSort, Membership, SiteRole, User
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -41,7 +42,8 @@ def test_the_first_account_is_made_once_by_the_printed_link(client: Client) -> N
 
 def test_a_guessed_first_account_link_leads_nowhere(client: Client) -> None:
     invites.first_user_link()
-    assert client.get(reverse("accounts:first_user", args=["guess"])).status_code == 404
+    for guess in ("guess", "gjætt", "\N{GREEK SMALL LETTER PI}"):
+        assert client.get(reverse("accounts:first_user", args=[guess])).status_code == 404
 
 
 @pytest.mark.parametrize(
@@ -141,6 +143,7 @@ def test_fifty_wrong_passwords_from_one_tablet_do_not_lock_another() -> None:
     for _ in range(50):
         sign_in(tablet, tender.username, "wrong")
     assert sign_in(Client(REMOTE_ADDR="10.0.0.8"), tender.username) == 302
+    assert Event.objects.filter(action="security:locked out", payload__contains=tender.username).count() == 1
 
 
 def test_a_light_is_kept_for_the_person_and_for_the_device(client: Client) -> None:
@@ -151,6 +154,8 @@ def test_a_light_is_kept_for_the_person_and_for_the_device(client: Client) -> No
     assert client.cookies["light"].value == "night"
     tender.refresh_from_db()
     assert tender.light == "night"
+    nowhere = client.post(reverse("accounts:light"), {"light": "night", "next": "no-such-page"})
+    assert nowhere.headers["Location"] == "no-such-page"
 
 
 def test_an_inspector_only_sees() -> None:
@@ -161,3 +166,50 @@ def test_every_act_is_allowed_to_some_role_and_every_role_sees() -> None:
     assert frozenset().union(*ACTS.values()) == frozenset(Act)
     assert all(Act.SEE in allowed for allowed in ACTS.values())
     assert set(ACTS) == set(SiteRole)
+
+
+@override_settings(AXES_FAILURE_LIMIT=3)
+def test_guessing_the_password_from_an_open_session_is_counted_like_at_the_door() -> None:
+    tender = make.user(make.site(), SiteRole.TENDER)
+    tablet = Client(REMOTE_ADDR="10.0.0.7")
+    sign_in(tablet, tender.username)
+    new = {"password": "three grey seals", "again": "three grey seals"}
+    for guess in ("one", "two", "three"):
+        tablet.post(reverse("accounts:account"), {"old": guess} | new)
+    kept = " ".join(str(row) for row in AccessAttempt.objects.filter(username=tender.username).values())
+    assert "three grey seals" not in kept
+    assert "two" not in kept
+    tablet.post(reverse("accounts:account"), {"old": make.PASSWORD} | new)
+    tender.refresh_from_db()
+    assert tender.check_password(make.PASSWORD)
+    assert Event.objects.filter(action="security:locked out").count() == 1
+
+
+@pytest.mark.parametrize("page", ["reset", "take_off_proofs", "set_active"])
+@pytest.mark.parametrize("reach", ["another site", "everywhere"])
+def test_a_director_of_one_site_opens_and_shuts_no_account_that_counts_elsewhere(page: str, reach: str) -> None:
+    here, there = make.site(), make.site()
+    director = make.user(here, SiteRole.DIRECTOR)
+    person = make.user(here, SiteRole.TENDER, is_superuser=reach == "everywhere")
+    if reach == "another site":
+        services.set_roles(person, there, ["director"], by=make.BY, reason="also there")
+    proof = factors.keep(person, FactorSort.CODES, "code generator", factors.new_secret(), by=make.BY)
+    desk = Client()
+    desk.force_login(director, backend="django.contrib.auth.backends.ModelBackend")
+    answer = desk.post(reverse(f"accounts:{page}", args=[here.key, person.pk]), {"reason": "r"}, follow=True)
+    assert (there.name if reach == "another site" else "at every site") in answer.text
+    assert "/accept/" not in answer.text
+    person.refresh_from_db()
+    proof.refresh_from_db()
+    assert person.is_active
+    assert proof.is_current
+
+
+def test_a_director_of_both_sites_may_make_a_link_for_an_account_of_both() -> None:
+    here, there = make.site(), make.site()
+    director, person = make.user(here, SiteRole.DIRECTOR), make.user(here, SiteRole.TENDER)
+    for who, role in ((director, "director"), (person, "operator")):
+        services.set_roles(who, there, [role], by=make.BY, reason="also there")
+    desk = Client()
+    desk.force_login(director, backend="django.contrib.auth.backends.ModelBackend")
+    assert "/accept/" in desk.post(reverse("accounts:reset", args=[here.key, person.pk])).text

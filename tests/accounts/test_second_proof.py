@@ -7,13 +7,15 @@ from datetime import UTC, datetime, timedelta
 
 import pyotp
 import pytest
+from axes.models import AccessAttempt
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.test import Client, RequestFactory
 from django.urls import reverse
 
 from facility import events, services
 from facility.access import Visit
-from facility.accounts import factors
+from facility.accounts import factors, invites
 from facility.accounts.password_form import PROVEN, PasswordForm
 from facility.models import Event, FactorSort, HouseRule, SecondFactor, SiteRole, User
 from tests import make
@@ -173,3 +175,60 @@ def test_where_the_house_asks_nobody_signs_with_a_password_alone(rule: str, *, p
     assert form.is_valid() is may
     if not may:
         assert "house rule" in str(form.errors)
+
+
+def test_a_link_to_a_new_password_opens_no_account_without_its_second_proof() -> None:
+    user = make.user()
+    secret = with_generator(user)
+    client = Client()
+    form = {"password": "three grey seals", "again": "three grey seals"}
+    answer = client.post(invites.password_link(user), form)
+    assert answer.headers["Location"] == reverse("accounts:second")
+    assert not is_in(client)
+    assert client.post(reverse("accounts:second"), {"code": code_of(secret)}).status_code == 302
+    assert is_in(client)
+
+
+def test_a_right_code_does_not_open_what_wrong_codes_have_locked() -> None:
+    user = make.user()
+    secret = with_generator(user)
+    client, other = signed_in_as_far_as_the_password(user), signed_in_as_far_as_the_password(user)
+    for _time in range(settings.AXES_FAILURE_LIMIT):
+        client.post(reverse("accounts:second"), {"code": "000000"})
+    for one in (client, other):
+        assert one.post(reverse("accounts:second"), {"code": code_of(secret)}).status_code == 429
+        assert not is_in(one)
+
+
+def test_the_code_that_added_a_generator_does_not_open_the_door_too() -> None:
+    """RFC 6238 section 5.2: the second use of a code that was taken is not accepted."""
+    user = make.user()
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    client.get(reverse("accounts:add_generator"))
+    code = code_of(client.session["new_generator"])
+    assert client.post(reverse("accounts:add_generator"), {"password": make.PASSWORD, "code": code}).status_code == 200
+    assert not factors.shown(user, code)
+
+
+def test_where_one_wanted_to_go_may_be_anything_and_the_second_proof_still_lets_in() -> None:
+    user = make.user()
+    secret = with_generator(user)
+    client = Client()
+    door = {"username": user.username, "password": make.PASSWORD, "next": "somewhere"}
+    client.post(reverse("accounts:login"), door)
+    assert client.post(reverse("accounts:second"), {"code": code_of(secret)}).headers["Location"] == "somewhere"
+    assert is_in(client)
+
+
+def test_a_wrong_password_at_a_signature_keeps_nothing_of_what_was_to_be_signed() -> None:
+    """Forms that ask for the password carry remarks, readings and accounts of what happened."""
+    client = Client()
+    user = make.user()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    form = {"password": "wrong", "remark": "Marker-Of-A-Patient", "name": "tablet"}
+    for _time in range(2):
+        assert client.post(f"{reverse('accounts:new_paper')}?q=Marker-Of-A-Patient", form).status_code == 422
+    kept = list(AccessAttempt.objects.filter(username=user.username).values())
+    assert [row["failures_since_start"] for row in kept] == [2]
+    assert "Marker-Of-A-Patient" not in str(kept)
