@@ -6,9 +6,11 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from django.db.models import JSONField, TextField
 from django.utils.text import capfirst
 
 from facility.models import Entry, Event
+from facility.nested import Told, told, with_local
 from facility.shown import recorded_text
 
 if TYPE_CHECKING:
@@ -24,11 +26,12 @@ LONGEST_CHAIN = 20
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One field before and after."""
+    """One field before and after. ``told``: what of it does not stand in one line."""
 
     label: str
     before: str
     after: str
+    told: Told | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,17 +98,19 @@ def _names(row: Kept, pairs: Iterable[tuple[Any, str, str]]) -> dict[tuple[str, 
     return found
 
 
+def _change(field: Any, before: str, after: str, zone: ZoneInfo, names: dict[tuple[str, str], str]) -> Change:
+    label = capfirst(str(field.verbose_name))
+    found = told(before, after, zone) if isinstance(field, JSONField | TextField) else None
+    if found is not None and found.folded:
+        return Change(label, found.before, found.after, found)
+    old, new = (with_local(recorded_text(field, text, zone, names), zone) for text in (before, after))
+    return Change(label, old, new)
+
+
 def _happening(
     event: Event, pairs: list[tuple[Any, str, str]], zone: ZoneInfo, names: dict[tuple[str, str], str]
 ) -> Happening:
-    changes = tuple(
-        Change(
-            capfirst(str(field.verbose_name)),
-            recorded_text(field, before, zone, names),
-            recorded_text(field, after, zone, names),
-        )
-        for field, before, after in pairs
-    )
+    changes = tuple(_change(field, before, after, zone, names) for field, before, after in pairs)
     return Happening(
         event.seq, event.recorded_at, event.actor, capfirst(event.action), event.reason, event.late,
         event.clock_suspect, changes,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.core.exceptions import ValidationError
@@ -19,6 +20,8 @@ from facility.access import Act, enter
 from facility.fields import DayField
 from facility.jobs.absence import WAS_OFF
 from facility.models import Check, CheckState, Event, QualificationKind
+from facility.nested import local_text
+from facility.nested import told as in_words
 from facility.records.first_steps import first_steps
 from facility.records.kinds import BY_MODEL
 from facility.records.states import Moment, moment_of
@@ -137,11 +140,12 @@ def event(request: HttpRequest, site: str, seq: int) -> HttpResponse:
     """Show one event: the exact text over which its digest was taken, and the digest."""
     visit = enter(request, site, Act.SEE)
     row = get_object_or_404(events_of(visit.site), seq=seq)
-    told = json.loads(row.payload)
+    told, zone = json.loads(row.payload), ZoneInfo(visit.site.zone)
     names = sorted({*told["before"], *told["after"]})
     context = {
         "visit": visit, "place": "records", "moment": moment_of(visit.site, events.now()), "event": row, "told": told,
-        "pairs": [(name, told["before"].get(name, ""), told["after"].get(name, "")) for name in names],
+        "pairs": [(name, in_words(told["before"].get(name, ""), told["after"].get(name, ""), zone)) for name in names],
+        "happened_at": local_text(datetime.fromisoformat(told["occurred_at"]), zone) if told["occurred_at"] else "",
         "digest": bytes(row.digest).hex(), "prev": bytes(row.prev).hex(),
         "subject": subject_name(row.subject_kind) if row.subject_kind else _("none"),
         "subject_url": _page_of(row, site),

@@ -19,6 +19,7 @@ from facility.fields import refuse
 from facility.history import timeline
 from facility.models import Chamber, Check, CheckSheet, CheckState, Occasion
 from facility.readiness.runs.forms import EndForm, LeaveForm, StartForm
+from facility.readiness.runs.then import then
 from facility.readiness.services import Answer, answer_for, evaluate_chamber
 from facility.services import ChangedMeanwhileError
 from treatments.models import Plan, Run
@@ -133,12 +134,13 @@ def run(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     visit = enter(request, site, Act.SEE)
     row = _run(visit, pk)
     now = events.now()
-    people = places_of(row)
+    people, zone = places_of(row), ZoneInfo(visit.site.zone)
     context = _context(
         visit, row=row, owed=_owed(row), waits=list(row.waits.filter(retired_at=None).select_related("person")),
         before=before_sheets(row.chamber) if row.started_at is None and row.is_current else [],
         people=people, missing=missing_screenings(row), alone=alone(row, people), open_roles=roles_open(people),
-        history=timeline(row, ZoneInfo(visit.site.zone)), may_run=visit.may(Act.RUN), may_check=visit.may(Act.CHECK),
+        then=then(row.shown, zone, row.started_at) if row.shown and row.started_at else None,
+        history=timeline(row, zone), may_run=visit.may(Act.RUN), may_check=visit.may(Act.CHECK),
         may_log=visit.may(Act.LOG), may_patient=visit.may(Act.PATIENT), owes_reason=owes_reason(row), now=now,
     ) | {"place": "records" if row.ended_at or row.retired_at else "now"}  # fmt: skip
     return render(request, "treatments/run.html", context)
