@@ -33,7 +33,7 @@ class NoticeKind(models.TextChoices):
 
 
 class NoticeHour(Kept):
-    """At which hour of the site's clock one account wants its digest; no row: the default."""
+    """At which hour one account wants its digest, by the clock of its first site; no row: the default."""
 
     user = models.OneToOneField(User, models.PROTECT, related_name="notice_hour", verbose_name=_("account"))
     hour = models.PositiveSmallIntegerField(_("hour of the digest"), default=7, validators=[MaxValueValidator(23)])

@@ -34,10 +34,11 @@ MOST = 40
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """What every digest of a site and day has in common."""
+    """What every digest of a site and day has in common. ``told_on``: the day by the clock of the person who is told."""
 
     site: Site
     day: date
+    told_on: date
     state: tuple[str, ...]
     ready: int
     plans: int
@@ -49,7 +50,7 @@ def head(site: Site, day: date, found: Sequence[Answer]) -> Head:
     ready = sum(state in (State.READY, State.READY_WITH_LIMITS) for state in states)
     lines = tuple(line for answer in found for line in _state(answer, site.zone))
     none = (_("No plan is in force: nothing is known of what could be treated."),)
-    return Head(site, day, lines or none, ready, len(states))
+    return Head(site, day, day, lines or none, ready, len(states))
 
 
 def _state(answer: Answer, zone: str) -> Iterator[str]:
@@ -79,7 +80,7 @@ def draft(head: Head, due: Sequence[Standing], opened: Sequence[OpenLine]) -> Dr
     parts.append(_("You get this every day, so that silence is never taken for health."))
     parts.append(caution())
     return Draft(
-        site_id=head.site.pk, kind=NoticeKind.DIGEST, group=f"digest:{head.site.pk}:{head.day.isoformat()}",
+        site_id=head.site.pk, kind=NoticeKind.DIGEST, group=f"digest:{head.site.pk}:{head.told_on.isoformat()}",
         subject=_subject(head, len(things), quiet=quiet), body="\n\n".join(part for part in parts if part),
         next_action=_action(head, things, quiet=quiet), link=link("readiness:now", head.site.key),
         things=(*(one.thing for one in due), *(one.thing for one in opened)),
@@ -133,7 +134,7 @@ def _part(title: str, lines: Sequence[Standing | OpenLine], site: Site) -> str:
 
 
 def _subject(head: Head, count: int, *, quiet: bool) -> str:
-    day = date_words(head.day, "D j M")
+    day = date_words(head.told_on, "D j M")
     if quiet:
         return _("%(day)s: nothing needs you today") % {"day": day}
     told = _("%(ready)d of %(plans)s ready") % {"ready": head.ready, "plans": counted(head.plans, "plan", "plans")}

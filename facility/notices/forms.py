@@ -23,7 +23,7 @@ class HourForm(forms.Form):
 
     hour = forms.TypedChoiceField(
         label=_("The digest of the day comes at"), coerce=int, choices=[(hour, f"{hour:02}:00") for hour in range(24)],
-        help_text=_("By the clock of each site."),
+        help_text=_("By the clock of the first site where you have a role."),
     )  # fmt: skip
 
 
