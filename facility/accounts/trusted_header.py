@@ -6,13 +6,13 @@ The header counts only from the addresses of DEEPSTEAD_HEADER_FROM, and only for
 from __future__ import annotations
 
 from collections.abc import Callable
-from ipaddress import ip_address, ip_network
 
 from django.conf import settings
 from django.contrib.auth import login
 from django.http import HttpRequest, HttpResponse
 
 from facility.accounts import factors
+from facility.accounts.proxies import PEER, is_one_of
 from facility.models import User
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -27,7 +27,7 @@ class TrustedHeaderMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if settings.HEADER_USER and not request.user.is_authenticated:
             name = request.headers.get(settings.HEADER_USER, "").strip()
-            if name and is_trusted(request.META.get("REMOTE_ADDR", "")):
+            if name and is_trusted(request.META.get(PEER, request.META.get("REMOTE_ADDR", ""))):
                 user = User.objects.filter(username=name, is_active=True).first()
                 if user is not None and not factors.asked_of(user):
                     login(request, user, backend=BACKEND)
@@ -36,8 +36,4 @@ class TrustedHeaderMiddleware:
 
 def is_trusted(address: str) -> bool:
     """Return whether a request from ``address`` may name somebody."""
-    try:
-        here = ip_address(address)
-    except ValueError:
-        return False
-    return any(here in ip_network(one, strict=False) for one in settings.HEADER_FROM)
+    return is_one_of(address, settings.HEADER_FROM)

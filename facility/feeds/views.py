@@ -31,7 +31,10 @@ if TYPE_CHECKING:
 
 UNPROCESSABLE, TOO_MANY = 422, 429
 MOST, SPAN_S = 60, 600
-"""Answers to one address and span; calendars ask a few times an hour; common practice, no source."""
+"""Answers by one secret and span, and to one sender without a right one; calendars ask a few times an hour.
+
+Readers behind one router or proxy do not slow each other. Common practice, no source.
+"""
 
 
 def _shown(visit: Visit, request: StaffRequest) -> QuerySet[CalendarFeed]:
@@ -78,12 +81,13 @@ def revoke(request: StaffRequest, site: str, pk: int) -> HttpResponse:
 @never_cache
 def calendar(request: HttpRequest, secret: str) -> HttpResponse:
     """Answer with a calendar to whoever has its address."""
-    if too_many(f"calendar:{request.META.get('REMOTE_ADDR', '')}", MOST, SPAN_S):
+    feed = services.feed_of(secret)
+    asker = f"address:{request.META.get('REMOTE_ADDR', '')}" if feed is None else f"feed:{feed.pk}"
+    if too_many(f"calendar:{asker}", MOST, SPAN_S):
         return HttpResponse(
             _("Asked too often. Ask again in ten minutes.") + "\n",
             status=TOO_MANY, content_type="text/plain; charset=utf-8", headers={"Retry-After": str(SPAN_S)},
         )  # fmt: skip
-    feed = services.feed_of(secret)
     if feed is None:
         raise Http404
     at = events.now()

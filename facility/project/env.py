@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from ipaddress import ip_network
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -74,6 +75,22 @@ def integer(name: str, default: int, *, least: int = 0) -> int:
 def words(name: str, default: str = "") -> list[str]:
     """Return a comma-separated list without empty entries."""
     return [word.strip() for word in text(name, default).split(",") if word.strip()]
+
+
+def networks(name: str) -> list[str]:
+    """Return a comma-separated list of addresses and networks, none of them everybody.
+
+    Errors: EnvError for what is neither, and for a network that holds every address.
+    """
+    found = words(name)
+    for one in found:
+        try:
+            network = ip_network(one, strict=False)
+        except ValueError:
+            raise EnvError(f"{name}: {one!r} is no address and no network such as 10.0.0.7 or 10.0.0.0/24.") from None
+        if network.prefixlen == 0:
+            raise EnvError(f"{name}: {one!r} is every address. Name the proxies alone.")
+    return found
 
 
 def database(url: str, data_folder: Path) -> dict[str, object]:

@@ -59,6 +59,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "facility.accounts.proxies.ClientAddressMiddleware",
     "facility.project.logs.Requests",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -132,6 +133,8 @@ IDLE_MIN = env.integer("DEEPSTEAD_IDLE_MIN", 60)
 #: who may name the person by a header: addresses of proxies in front of the box
 HEADER_USER = env.text("DEEPSTEAD_HEADER_USER")
 HEADER_FROM = env.words("DEEPSTEAD_HEADER_FROM")
+#: whose X-Forwarded-For counts
+TRUSTED_PROXIES = env.networks("DEEPSTEAD_TRUSTED_PROXIES")
 #: a provider of OpenID Connect beside the password; empty: none
 OIDC_ISSUER = env.text("DEEPSTEAD_OIDC_ISSUER")
 OIDC_CLIENT = env.text("DEEPSTEAD_OIDC_CLIENT")

@@ -262,13 +262,25 @@ def test_it_is_kept_by_no_cache_and_asking_changes_nothing_on_record(site: Site,
     assert CalendarFeed.objects.get().read_at == T
 
 
-def test_one_who_asks_without_end_is_slowed_whether_the_address_is_right_or_not(site: Site, tender: User) -> None:
+def test_one_who_guesses_without_end_is_slowed_and_a_reader_beside_them_is_not(site: Site, tender: User) -> None:
+    """Behind a router or a proxy that does not tell who asks, all have one address."""
     path = address(site, tender)
     for _ in range(views.MOST):
         assert Client().get("/calendar/guess.ics").status_code == 404
-    answer = Client().get(path)
+    answer = Client().get("/calendar/guess.ics")
     assert (answer.status_code, answer["Retry-After"]) == (429, "600")
-    assert Client(REMOTE_ADDR="10.0.0.9").get(path).status_code == 200
+    assert Client(REMOTE_ADDR="10.0.0.9").get("/calendar/guess.ics").status_code == 404
+    assert Client().get(path).status_code == 200
+
+
+def test_one_right_address_asked_without_end_is_slowed_from_wherever_and_the_others_are_not(
+    site: Site, tender: User
+) -> None:
+    path, other = address(site, tender), address(site, tender)
+    for number in range(views.MOST):
+        assert Client(REMOTE_ADDR=f"10.0.0.{number}").get(path).status_code == 200
+    assert Client(REMOTE_ADDR="10.0.1.1").get(path).status_code == 429
+    assert Client(REMOTE_ADDR="10.0.1.1").get(other).status_code == 200
 
 
 def test_the_queries_do_not_grow_with_what_is_due(site: Site, tender: User) -> None:
