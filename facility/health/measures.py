@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from facility import house
+from facility.compute.fleet import chamber_state
 from facility.compute.instants import datetime_of
 from facility.gathered import branch, current, fetch
 from facility.health.box_measures import add_days, day_gauges, of_the_box
@@ -62,14 +63,15 @@ def box_now() -> Box:
 
 
 def of_plans(box: Box, at: datetime) -> list[Gauge]:
-    """Return the state of every plan in force."""
+    """Return the state of every chamber and of every plan in force."""
     plans = PlanGauges()
     for answer in answers(box.chambers, at):
         labels = {"site": box.sites[answer.chamber.site_id][0], "chamber": answer.chamber.key}
+        plans.add_chamber(str(chamber_state([found.state for found in answer.evaluations.values()])), **labels)
         for plan, found in answer.evaluations.items():
             until = None if found.holds_until is None else datetime_of(found.holds_until)
             plans.add(str(found.state), until, **labels, plan=plan)
-    return plans.both()
+    return plans.all()
 
 
 def of_due(box: Box, at: datetime) -> list[Gauge]:

@@ -14,6 +14,8 @@ from facility import events
 from facility.compute.fleet import SHOWN_FOR
 from facility.fleet import refreshing
 from facility.health import exposition, measures
+from tests import make
+from tests.facility.readiness_db import build as rows
 from tests.fleet import build
 
 if TYPE_CHECKING:
@@ -54,7 +56,6 @@ def values(found: list[Sample], name: str) -> list[float]:
 def test_of_many_chambers_the_kept_answers_are_told_and_none_outlives_its_time(clock: list[datetime]) -> None:
     number = measures.RECKONED + 1
     build.many(number)
-    assert states(told(T)) == set()  # nothing was ever reckoned
     refreshing.refresh()
     found = told(T)
     assert states(found) == {"Ready"}
@@ -68,9 +69,50 @@ def test_of_many_chambers_the_kept_answers_are_told_and_none_outlives_its_time(c
     assert values(later, "deepstead_chamber_next_lapse_days") == []
 
 
+def test_a_chamber_that_was_never_reckoned_is_not_known_and_never_missing(clock: list[datetime]) -> None:
+    number = measures.RECKONED + 1
+    made = build.many(number)
+    bare = make.chamber(made[0].site, key="new", name="New")  # no plan is in force for it
+    for _scrape in range(2):
+        found = told(T)
+        assert states(found) == {"Not known"}
+        assert len(values(found, "deepstead_plan_state")) == 4 * number
+        said = [one for one in found if one.name == "deepstead_chamber_state" and one.value == 1]
+        assert {(one.labels["site"], one.labels["chamber"]) for one in said} == {
+            (one.site.key, one.key) for one in [*made, bare]
+        }
+        assert {one.labels["state"] for one in said} == {"Not known"}
+        assert values(found, "deepstead_chamber_overdue_things") == []
+
+
+def test_a_plan_that_came_into_force_since_is_not_known_with_the_others(clock: list[datetime]) -> None:
+    made = build.many(measures.RECKONED + 1)
+    refreshing.refresh()
+    for chamber in made[:6]:  # more than a page reckons by itself
+        rows.plan(chamber, "new", margin_min=0)
+    said = [one for one in told(T) if one.name == "deepstead_plan_state" and one.value == 1]
+    words = {one.labels["state"] for one in said if one.labels["site"] == made[0].site.key}
+    plans = {one.labels["plan"] for one in said if one.labels["site"] == made[0].site.key}
+    assert (plans, words) == ({"tt6", "new"}, {"Not known"})
+    assert {one.labels["state"] for one in said if one.labels["site"] == made[-1].site.key} == {"Ready"}
+
+
+def test_few_chambers_have_their_word_too(clock: list[datetime]) -> None:
+    site = build.three()[0].site
+    make.chamber(site, key="new", name="New")
+    said = [one.labels for one in told(T) if one.name == "deepstead_chamber_state" and one.value == 1]
+    found = {(one["site"], one["chamber"]): one["state"] for one in said}
+    assert found.pop((site.key, "new")) == "Not known"
+    assert set(found.values()) == {"Ready"}
+    assert len(found) == 3
+
+
 def test_the_queries_do_not_grow_with_the_chambers() -> None:
     build.many(measures.RECKONED + 1)
     refreshing.refresh()
     with CaptureQueriesContext(connection) as caught:
         measures.measures(T)
     assert len(caught) <= MOST_QUERIES
+    with CaptureQueriesContext(connection) as caught:
+        measures.measures(T + SHOWN_FOR)
+    assert len(caught) <= MOST_QUERIES + 1  # the plans of those that are not known
