@@ -76,6 +76,7 @@ MIDDLEWARE = [
     "facility.accounts.trusted_header.TrustedHeaderMiddleware",
     "facility.accounts.middleware.LeftAloneMiddleware",
     "axes.middleware.AxesMiddleware",
+    "facility.project.addresses.Possible",
 ]
 
 ROOT_URLCONF = "facility.project.urls"

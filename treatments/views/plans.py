@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from facility import events, house, services
 from facility.access import Act, Visit, enter
+from facility.compute import typed
 from facility.fields import refuse
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
@@ -201,8 +202,8 @@ def retire_plan(request: HttpRequest, site: str, pk: int) -> HttpResponse:
 def _day(text: str | None) -> date | None:
     """Return a day of an address; none where it is no day, so that a wrong address shows every run."""
     try:
-        return date.fromisoformat(text or "")
-    except ValueError:
+        return typed.day(text or "")
+    except typed.TypedError:
         return None
 
 
