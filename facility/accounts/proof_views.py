@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
 import segno
@@ -19,7 +18,7 @@ from facility import events
 from facility.accounts import devices, factors, passkeys
 from facility.accounts.password_form import PROVEN, PasswordForm
 from facility.counted import counted
-from facility.http import actor_of
+from facility.http import actor_of, json_of
 from facility.models import SecondFactor
 
 if TYPE_CHECKING:
@@ -105,11 +104,11 @@ def add_passkey(request: StaffRequest) -> HttpResponse:
     form = PasskeyForm(request.POST or None, request=request)
     if form.is_valid():
         try:
-            answer = json.loads(form.cleaned_data["passkey"] or "null")
+            answer = json_of(form.cleaned_data["passkey"] or "null")
             if not isinstance(answer, dict):
                 raise ValidationError(_("The browser sent no passkey. Try again."))  # noqa: TRY301 - said in the form
             passkeys.finish_adding(request, request.user, answer, form.cleaned_data["name"], by=actor_of(request))
-        except (ValidationError, json.JSONDecodeError) as error:
+        except (ValidationError, ValueError) as error:
             said = error.messages if isinstance(error, ValidationError) else [str(error)]
             form.add_error(None, said)
         else:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -24,6 +23,7 @@ from django.views.decorators.cache import never_cache
 from facility import events
 from facility.accounts import factors, passkeys
 from facility.accounts.password_form import PROVEN
+from facility.http import json_of
 from facility.models import User
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def second(request: HttpRequest) -> HttpResponse:
 
 def _passkey_shown(request: HttpRequest, user: User) -> bool:
     try:
-        answer = json.loads(request.POST["passkey"])
+        answer = json_of(request.POST["passkey"])
     except ValueError:
         return False
     return isinstance(answer, dict) and passkeys.shown(request, user, answer)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from typing import Any, NoReturn
 
@@ -200,6 +200,10 @@ def read_json(content: str) -> Any:
         raise FactsError(f"Not JSON: {error.msg} at line {error.lineno}, column {error.colno}.") from error
     except RecursionError as error:
         raise FactsError("Not facts: nested too deeply.") from error
+    except FactsError:
+        raise
+    except (ValueError, InvalidOperation) as error:
+        raise FactsError("Not facts: a number has too many digits or too large an exponent.") from error
 
 
 def load_facts(content: str) -> f.Facility:

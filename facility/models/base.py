@@ -10,7 +10,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from datetime import datetime
 
 
@@ -27,6 +27,19 @@ class KeptQuerySet(models.QuerySet[Row_co]):
     def past(self) -> Self:
         """Keep what was retired, superseded or made void."""
         return self.filter(retired_at__isnull=False)
+
+
+def can_be_stored(value: object) -> bool:
+    r"""Return whether texts in a value can be stored on either database: without NUL and half characters.
+
+    >>> can_be_stored("30 bar"), can_be_stored({"note": "a\0b"}), can_be_stored(["\ud800"])
+    (True, False, False)
+    """
+    if isinstance(value, dict):
+        return all(can_be_stored(part) for pair in value.items() for part in pair)
+    if isinstance(value, list | tuple):
+        return all(can_be_stored(part) for part in value)
+    return not isinstance(value, str) or not ("\0" in value or any("\ud800" <= letter <= "\udfff" for letter in value))
 
 
 class Kept(models.Model):
@@ -61,6 +74,17 @@ class Kept(models.Model):
             code="unique" if len(unique_check) == 1 else "unique_together",
             params={"taken": taken},
         )
+
+    def clean_fields(self, exclude: Collection[str] | None = None) -> None:
+        """Refuse in words what a database or the log would refuse with a fault."""
+        super().clean_fields(exclude=exclude)
+        fields = [one for one in self._meta.concrete_fields if not can_be_stored(getattr(self, one.attname))]
+        if fields:
+            named = ", ".join(str(getattr(one, "verbose_name", one.name)) for one in fields)
+            raise ValidationError(
+                _("%(fields)s: holds a character that cannot be stored. Type it again without it."),
+                code="character", params={"fields": named},
+            )  # fmt: skip
 
     @property
     def is_current(self) -> bool:

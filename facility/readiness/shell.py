@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 
 from facility.compute.instants import FactsError, format_instant, instant_of
+from facility.compute.typed import FIRST_YEAR, LAST_YEAR
 from facility.gathered import current
 from facility.models import Chamber, Site
 from facility.readiness import services
@@ -80,12 +81,16 @@ def parse_at(text: str) -> datetime:
     advice = _("Write it with its offset, for example 2026-11-27T10:00Z or 2026-11-27T11:00+01:00.")
     try:
         found = datetime.fromisoformat(text)
-        if found.utcoffset() is not None:
-            format_instant(instant_of(found))
-            return found
-    except (ValueError, OverflowError):
+    except ValueError:
         raise AskedWrongError(_("%(text)s is not an instant.") % {"text": repr(text)} + " " + advice) from None
-    raise AskedWrongError(_("%(text)s does not say in which offset from UTC.") % {"text": repr(text)} + " " + advice)
+    if found.utcoffset() is None:
+        raise AskedWrongError(
+            _("%(text)s does not say in which offset from UTC.") % {"text": repr(text)} + " " + advice
+        )
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
+        said = {"text": repr(text), "first": FIRST_YEAR, "last": LAST_YEAR}
+        raise AskedWrongError(_("%(text)s: the year must lie from %(first)d to %(last)d.") % said)
+    return found
 
 
 def as_json(question: Asked) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -12,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from facility.accounts.password_form import PasswordForm
 from facility.compute.sheets import Typed
 from facility.fields import InstantField
+from facility.http import json_of
 from facility.walk.answering import Given
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def answer_form(request: HttpRequest) -> AnswerForm:
     if request.content_type != "application/json":
         return AnswerForm(request.POST, request.FILES)
     try:
-        data: Any = json.loads(request.body)
+        data: Any = json_of(request.body)
     except ValueError:
         raise ValidationError(
             _("The entry could not be read. Load the page again and enter it once more."), code="json"

@@ -293,3 +293,13 @@ def test_pages_carry_no_inline_style_or_script(w: World, supervisor: Client) -> 
         assert "<style" not in text
         assert "onclick" not in text
         assert text.count("<script") == text.count('<script type="module" src=')
+
+
+@pytest.mark.parametrize("body", ["[" * 100_000, '{"step": "door", "outcome": "good", "note": "\\ud800"}'])
+def test_json_that_nothing_could_store_is_refused_in_words(w: World, supervisor: Client, body: str) -> None:
+    """Nested past any stack, and half of a character (RFC 8259 section 8.2)."""
+    check = begin(w)
+    answer = supervisor.post(at(w, "answer", check.pk), body, **JSON)
+    assert answer.status_code == 422
+    assert "Load the page again" in answer.json()["sentence"]
+    assert not Answer.objects.exists()

@@ -176,3 +176,11 @@ def test_a_scan_is_kept_with_the_check(w: World, client: Client) -> None:
     check = Check.objects.get()
     assert check.scan is not None
     assert check.scan.media_type == "image/png"
+
+
+def test_a_letter_that_no_database_keeps_is_refused_in_words_and_nothing_is_stored(w: World, client: Client) -> None:
+    """PostgreSQL, character types: the character with code zero cannot be stored."""
+    answer = client.post(address(w), written(w) | {"door.note": "hinge\0worn"})
+    assert answer.status_code == 422
+    assert "cannot be stored" in answer.content.decode()
+    assert not Check.objects.exists()

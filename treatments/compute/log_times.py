@@ -27,7 +27,7 @@ def _(text: str) -> str:
 
 def ago(seconds: float, now: datetime) -> datetime:
     """Return the instant so many seconds before ``now``; what lies further back than a month is cut to it."""
-    return now - min(timedelta(seconds=max(seconds, 0)), LONGEST_AGO)
+    return now - timedelta(seconds=min(max(seconds, 0), LONGEST_AGO.total_seconds()))
 
 
 def typed_time(text: str, zone: ZoneInfo, near: datetime) -> datetime:
@@ -83,7 +83,8 @@ def _exists(local: datetime) -> bool:
 def _iso(text: str) -> datetime:
     try:
         at = datetime.fromisoformat(text)
-    except ValueError:
+        in_utc = at.astimezone(UTC)
+    except (ValueError, OverflowError):  # the first and the last day of the calendar may have no place in UTC
         raise LogRefusedError(
             _("“%(value)s” is no instant. Type it as 15:08, or with date and offset: 2026-11-27T15:08+01:00."),
             value=text,
@@ -92,7 +93,7 @@ def _iso(text: str) -> datetime:
         raise LogRefusedError(
             _("“%(value)s” does not say in which time zone. Add the offset, such as +01:00, or type 15:08."), value=text
         )
-    return at.astimezone(UTC)
+    return in_utc
 
 
 def _in_words(text: str, zone: ZoneInfo) -> datetime:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from facility.http import json_of
 from treatments.log.services import Given
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def read(request: HttpRequest) -> tuple[EntryForm, dict[str, str]]:
     Errors: ValidationError in words if it cannot be read.
     """
     try:
-        data: Any = json.loads(request.body)
+        data: Any = json_of(request.body)
     except ValueError:
         data = None
     if not isinstance(data, dict):

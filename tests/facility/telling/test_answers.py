@@ -122,3 +122,21 @@ def test_the_forecast_takes_no_form_and_the_what_if_no_look() -> None:
 def test_the_forecast_may_be_asked_for_another_instant() -> None:
     later = (build.T + timedelta(hours=8)).strftime("%Y-%m-%dT%H:%MZ")
     assert ask("readiness:forecast_json", f"plan=tt6&at={later}").json()["steps"][0] == [later, "Not known"]
+
+
+@pytest.mark.parametrize("at", ["0001-01-01T00:00Z", "1899-12-31T23:59Z", "9999-12-31T23:59Z"])
+@pytest.mark.parametrize("name", NAMES)
+def test_an_instant_that_no_record_can_have_is_refused_with_the_years_that_are_taken(name: str, at: str) -> None:
+    body: list[Any] | None = [] if name == "readiness:what_if_json" else None
+    answer = ask(name, f"plan=tt6&at={at}", body=body)
+    assert answer.status_code == 400
+    assert "1900 to 2199" in answer.json()["error"]
+
+
+@pytest.mark.parametrize(
+    "body", ["9" * 5000, '[{"op": "late", "member": "x", "days": 1e99999999999999999999}]', "[" * 9000]
+)
+def test_changes_that_no_number_or_depth_of_json_can_hold_are_refused_in_words(body: str) -> None:
+    answer = ask("readiness:what_if_json", "plan=tt6", body=body)
+    assert answer.status_code == 400
+    assert "Not facts" in answer.json()["error"]

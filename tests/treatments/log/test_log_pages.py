@@ -20,6 +20,7 @@ from facility.models import Event, SiteRole
 from tests import make
 from tests.treatments.log.support import Made, opened, started
 from tests.walk.pictures import png
+from treatments.compute.log_times import ago
 from treatments.log.reading import log_of
 from treatments.models import LogEntry
 
@@ -244,3 +245,30 @@ def test_the_screen_is_for_watching_where_the_role_may_not_write() -> None:
     stranger = Client()
     stranger.force_login(make.user(make.site(), SiteRole.DIRECTOR), backend="django.contrib.auth.backends.ModelBackend")
     assert stranger.get(url(made, "log")).status_code == 404
+
+
+@pytest.mark.parametrize(
+    "body",
+    ["[" * 100_000, '{"a":' * 100_000, '{"kind": "note", "remark": "\\ud800"}', '{"kind": ' + "9" * 5000 + "}"],
+)  # fmt: skip
+def test_json_that_nothing_could_store_is_refused_in_words(body: str) -> None:
+    """Nested past any stack, half of a character (RFC 8259 section 8.2), a number without end."""
+    made, _at = started()
+    answer = client_of(made).post(url(made, "log_entry"), body, content_type="application/json")
+    assert answer.status_code == 422
+    assert "Load the page again" in answer.json()["sentence"]
+
+
+def test_an_entry_that_waited_longer_than_any_clock_can_say_counts_from_a_month_ago() -> None:
+    made, _at = started()
+    answer = send(client_of(made), made, "note", remark="x", seconds_ago=1e308)
+    assert answer.status_code in (200, 409, 422)
+    assert ago(1e308, make.NOON) == make.NOON - timedelta(days=30)
+
+
+@pytest.mark.parametrize("clock", ["0001-01-01T00:00+14:00", "9999-12-31T23:59-14:00"])
+def test_an_instant_at_the_ends_of_the_calendar_is_refused_in_words(clock: str) -> None:
+    made, _at = started()
+    answer = send(client_of(made), made, "note", remark="x", clock=clock)
+    assert answer.status_code == 422
+    assert clock in answer.json()["sentence"]
