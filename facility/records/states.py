@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from facility import house
 from facility.fields import day_text
 from facility.models import MedicalOutcome
+from facility.records import followed
 from facility.records.due import rules_of, states_of
 from facility.records.recent import Practices
 from maintenance.models import (
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 
     from facility.models import Kept, Site
     from maintenance.upkeep.state import DueState
-
 
 #: mark, words and rank of what is not known
 WAITING = {
@@ -188,7 +188,7 @@ def of_defect(defect: Defect) -> State:
 def of_qualifications(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
     """Return the state of each qualification held."""
     practices = Practices(rows, moment.zone.key)
-    return {row.pk: of_qualification(row, moment, practices) for row in rows}
+    return followed.qualifications(rows, {row.pk: of_qualification(row, moment, practices) for row in rows})
 
 
 def of_qualification(held: Any, moment: Moment, practices: Practices) -> State:
@@ -206,7 +206,7 @@ def of_qualification(held: Any, moment: Moment, practices: Practices) -> State:
 
 def of_medicals(rows: Sequence[Kept], moment: Moment) -> dict[int, State]:
     """Return the state of each medical."""
-    return {row.pk: of_medical(row, moment) for row in rows}
+    return followed.medicals(rows, {row.pk: of_medical(row, moment) for row in rows})
 
 
 def of_medical(medical: Any, moment: Moment) -> State:
