@@ -99,6 +99,8 @@ def words() -> dict[str, str]:
         "next": _("Next: {what}"), "none": _("Nothing more is planned"), "no_table": _("No table was chosen for this run"),
         "at": _("at {when}"), "due": _("{span} ago"), "not_left": _("has not left surface"), "left": _("Left surface {when}"),
         "over": _("On surface since {when}"), "depth": _("Depth, {when}"), "no_depth": _("Depth, none logged"),
+        "last_depth": _("Last depth logged, {when}"), "surfaced": _("on surface"),
+        "nobody_over": _("Nobody writes this log. The run is over; what is added to a closed record needs a reason and counts as late."),
         "reading": _("Next reading in"), "reading_due": _("Reading due since"), "oxygen": _("on oxygen {span}"),
         "break": _("air break {span}"), "off": _("on air"), "out": _("outside"), "on_button": _("On oxygen"),
         "break_button": _("Air break"), "off_button": _("Off oxygen"), "nobody": _("Nobody writes this log yet. The first entry makes this device the writer."),

@@ -21,7 +21,8 @@ export function dials(root, data) {
   const left = state.started ? fill(words.left, { when: time(started, zone) }) : words.not_left;
   put(root, "left", state.ended ? fill(words.over, { when: time(ended, zone) }) : left);
   put(root, "elapsed-clock", state.started ? span((state.ended ? ended : at) - started) : "\u2013");
-  put(root, "depth-cap", state.depth_at ? fill(words.depth, { when: time(Date.parse(state.depth_at), zone).slice(0, 5) }) : words.no_depth);
+  const depth = state.ended ? words.last_depth : words.depth;
+  put(root, "depth-cap", state.depth_at ? fill(depth, { when: time(Date.parse(state.depth_at), zone).slice(0, 5) }) : words.no_depth);
   put(root, "depth", state.depth || "\u2013");
   put(root, "depth-unit", state.depth ? state.depth_unit : "");
   ahead(root, data, at);
@@ -60,7 +61,8 @@ export function say(root, text) {
   root.querySelector("#said").textContent = text;
 }
 
-function breathing(person, words, at) {
+function breathing(person, { ended }, words, at) {
+  if (ended) return words.surfaced;
   if (!person.inside) return words.out;
   const word = CLOCK[person.breathing];
   return word ? fill(words[word], { span: span(at - Date.parse(person.since), { hours: false }) }) : words.off;
@@ -79,7 +81,7 @@ export function persons(root, data, act) {
   }
   for (const person of state.people) {
     const at = list.querySelector(`[data-person="${person.pk}"] .breath`);
-    const text = breathing(person, words, now());
+    const text = breathing(person, state, words, now());
     if (at && at.textContent !== text) at.textContent = text;
   }
 }
@@ -113,7 +115,7 @@ function row(person, data, act) {
 export function writes(root, data) {
   const { state, words, zone } = data;
   const since = state.writer_since ? time(Date.parse(state.writer_since), zone).slice(0, 5) : "";
-  let text = words.nobody;
+  let text = data.state.ended ? words.nobody_over : words.nobody;
   if (state.writer_device) text = data.writing ? words.mine : fill(words.other, { who: state.writer, when: since });
   if (!data.may) text = state.writer ? fill(words.watch, { who: state.writer }) : "";
   put(root, "writes", text);
