@@ -29,7 +29,7 @@ from facility.demo.loading import demo_set, load
 from facility.record_check import verify
 from tests.browser import night as story
 from tests.browser.night import PHONE, THREE, Night, at, submit
-from treatments.models import CallOut, Need, PressureWait, Run, Waiver
+from treatments.models import CallOut, Need, Plan, PressureWait, Run, Waiver
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -135,7 +135,20 @@ def call_begun(night: Night) -> CallOut:
     assert {one.person.name for one in call.people.all()} == on_duty
     night.clock("03:04")
     assert "Call-out 3 min" in night.go("readiness:call", call.pk)
+    on_the_first_screen(night.page)
     return call
+
+
+def on_the_first_screen(page: Page) -> None:
+    """Before a thumb moves, the phone shows the state of each table, what is in its way, and the first number to ring."""
+    states, nav = page.locator(".state-fold"), page.locator("nav.index").bounding_box()
+    assert nav is not None
+    assert states.count() == Plan.objects.filter(retired_at=None).count()
+    for one in (states.last, page.locator(".calls a").first):
+        box = one.bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= nav["y"], box
+    assert "Inner-lock depth" in states.filter(has_text=FOR_TWO).locator("summary").inner_text()
 
 
 def asked_and_answering(night: Night, call: CallOut) -> None:

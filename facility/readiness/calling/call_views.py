@@ -22,6 +22,7 @@ from facility.readiness.emergency import crew_sum
 from facility.readiness.fill import call_first
 from facility.readiness.page_rows import page_rows
 from facility.readiness.services import Answer, caution, chambers_of, evaluate_chamber
+from facility.readiness.views import row_of
 from treatments.calling import calls
 from treatments.calling.short_checks import owed_by
 from treatments.models import CallAnswer, CallOut, CallPerson, Plan
@@ -94,7 +95,7 @@ def _do(doing: str, form: Any, row: CallOut, visit: Visit) -> bool:
 def _page(visit: Visit, row: CallOut, now: datetime, shown: dict[str, Any]) -> dict[str, Any]:
     answer = evaluate_chamber(row.chamber, now)
     plans = [row.plan.key] if row.plan is not None and row.plan.key in answer.facts.plans else list(answer.facts.plans)
-    rows = [_between(answer, plan) for plan in plans]
+    rows = [_between(visit, answer, plan) for plan in plans]
     beside = page_rows(visit.site, [row.chamber])
     return {
         "visit": visit, "place": "now", "row": row, "now": now, "forms": shown, "plans": rows, "caution": caution(),
@@ -115,9 +116,10 @@ def _short_sheets(row: CallOut) -> list[tuple[CheckSheet, int]]:
     return [(one.sheet, sum(step.get("critical") is True for step in one.steps)) for one in versions]
 
 
-def _between(answer: Answer, plan: str) -> dict[str, Any]:
+def _between(visit: Visit, answer: Answer, plan: str) -> dict[str, Any]:
     """Return what stands between now and seal made for one plan, in the order of its needs."""
-    found, row = answer.evaluations[plan], answer.names.plans[plan]
+    found, row, shown = answer.evaluations[plan], answer.names.plans[plan], row_of(visit, answer, plan)
+    findings = shown.evaluation["findings"].items()
     needs = answer.names.needs
     items = [
         {
@@ -137,6 +139,8 @@ def _between(answer: Answer, plan: str) -> dict[str, Any]:
         "items": items,
         "blocked": blocked,
         "crews": crew_sum(answer, plan),
+        "shown": shown,
+        "limits": [answer.names.need_names.get(key, key) for key, one in findings if one["state"] == "limits"],
     }
 
 

@@ -14,7 +14,7 @@ from facility import events, services
 from facility.models import DutyPeriod, Event, Site, SiteRole
 from tests import make
 from treatments.calling import calls
-from treatments.models import CallOut
+from treatments.models import CallOut, Plan
 
 pytestmark = pytest.mark.django_db
 OWN = Path(__file__).parent.parent.parent / "data" / "own_facility"
@@ -63,6 +63,23 @@ def test_the_page_lists_what_stands_between_now_and_seal_made_and_whom_to_call(s
     assert "Between now and seal made" in text
     assert "Call first" in text
     assert "supervisor and the physician decide" in text
+
+
+def test_state_comes_first_then_whom_to_call_and_the_table_decided_on_lies_open(site: Site, client_in: Client) -> None:
+    """At three in the morning: can it start, what is in the way, whom to ring; common practice, no source."""
+    client_in.post(f"/{site.key}/call/begin/")
+    call = CallOut.objects.get()
+    address = f"/{site.key}/call/{call.pk}/"
+    text = client_in.get(address).content.decode()
+    plan = Plan.objects.current().filter(chamber__site=site)[0]
+    summary = text[text.index("<summary>") : text.index("</summary>")]
+    assert plan.name in summary
+    assert any(state in summary for state in ("Ready", "Not ready", "Not known"))
+    order = [text.index(one) for one in ("<summary>", "Call first", "Who was asked", "The call is over")]
+    assert order == sorted(order)
+    assert f'id="plan-{plan.key}">' in text
+    calls.decide(call, plan, by=make.BY, shown_version=call.row_version)
+    assert f'id="plan-{plan.key}" open>' in client_in.get(address).content.decode()
 
 
 def test_an_answer_is_kept_with_the_time_at_which_the_person_is_expected(site: Site, client_in: Client) -> None:
