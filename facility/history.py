@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import JSONField, TextField
 from django.utils.text import capfirst
 
+from facility.event_words import acted
 from facility.models import Entry, Event
 from facility.nested import Told, told, with_local
 from facility.shown import recorded_text
@@ -112,6 +113,6 @@ def _happening(
 ) -> Happening:
     changes = tuple(_change(field, before, after, zone, names) for field, before, after in pairs)
     return Happening(
-        event.seq, event.recorded_at, event.actor, capfirst(event.action), event.reason, event.late,
+        event.seq, event.recorded_at, event.actor, capfirst(acted(event.action)), event.reason, event.late,
         event.clock_suspect, changes,
     )  # fmt: skip

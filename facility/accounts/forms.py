@@ -121,7 +121,7 @@ class OwnPasswordForm(PasswordFields):
     """One's own new password, with the old one; wrong ones are counted like at the door."""
 
     old = forms.CharField(
-        label=_("Password until now"), strip=False,
+        label=_("Present password"), strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )  # fmt: skip
 
@@ -130,6 +130,8 @@ class OwnPasswordForm(PasswordFields):
     def __init__(self, *args: Any, request: HttpRequest, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.request = request
+        self.fields["password"].label = _("New password")
+        self.fields["again"].label = _("New password once more")
 
     def clean_old(self) -> str:
         """Refuse a wrong old password."""

@@ -38,7 +38,10 @@ def drills(request: StaffRequest, site: str) -> HttpResponse:
     visit = enter(request, site, Act.SEE)
     kinds, rows = practice.matrix(visit.site)
     today = events.now().astimezone(ZoneInfo(visit.site.zone)).date()
-    lines = [(row.person, [(one, one.in_date(today)) for one in row.cells]) for row in rows]
+    lines = [
+        (row.person, [(kind, one, one.in_date(today)) for kind, one in zip(kinds, row.cells, strict=True)])
+        for row in rows
+    ]
     newest = Drill.objects.filter(kind__site=visit.site, retired_at=None).select_related("kind")
     context = _context(
         visit, kinds=kinds, lines=lines, newest=list(newest.prefetch_related("parts__person")[:NEWEST]),

@@ -52,9 +52,9 @@ def title_block(request: HttpRequest) -> dict[str, Any]:
     """Return the values that base.html prints on each page; one query where a site is open."""
     shown: dict[str, Any] = {"demo": settings.DEMO, "notices": of_the_log(request)}
     visit: Visit | None = getattr(request, "visit", None)
-    if visit is None:
-        return shown
     at = events.now()
+    if visit is None:
+        return shown | {"printed_at": at}
     rows = fetch([*branches(visit.site, at), unanswered(visit.site, request)])
     return shown | {
         "visit": visit,

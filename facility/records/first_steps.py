@@ -45,7 +45,7 @@ OF_KINDS: tuple[tuple[_StrPromise, type[Model], str], ...] = (
 #: words, model, page of its own
 OF_PAGES: tuple[tuple[_StrPromise, type[Model], str], ...] = (
     (_("The check sheets with this site's own limits"), CheckSheet, "walk:sheets"),
-    (_("Needs: what a run rests on, at least k of n members"), Need, "treatments:needs"),
+    (_("Needs: what a run rests on, and how many of which things"), Need, "treatments:needs"),
     (_("Plans: for each treatment table its length, crew, gas and needs"), Plan, "treatments:plans"),
 )
 

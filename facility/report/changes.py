@@ -11,10 +11,10 @@ from django.apps import apps
 from django.db.models import Count, Max, Min, Q, QuerySet
 from django.utils.translation import gettext as _
 
+from facility.event_words import who
 from facility.models import Event
 from facility.report.scope import event_word
 from facility.report.shape import Cell, Table
-from facility.templatetags.deepstead import who
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -17,6 +17,7 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from facility.compute.instants import datetime_of, parse_instant
+from facility.event_words import acted, who
 from facility.models import LightMode
 
 if TYPE_CHECKING:
@@ -24,13 +25,13 @@ if TYPE_CHECKING:
     from django.utils.safestring import SafeString
 
 register = template.Library()
+register.filter("acted", acted)
+register.filter("who", who)
 
 HOUR_MIN, DAY_H = 60, 24
 IN_HOURS_UP_TO_MIN = 2 * DAY_H * HOUR_MIN
 HOURS_SHOWN_UP_TO_D = 14
 THIN_SPACE = "\u202f"
-#: what the name of a job or command begins with in the log, as ``events.system`` writes it
-SYSTEM = "system:"
 MINUS = "\u2212"
 MARKS = {
     "Ready": "ready",
@@ -212,14 +213,6 @@ def record_url(context: Context, member: Mapping[str, Any]) -> str:
         )
     except NoReverseMatch:
         return ""
-
-
-@register.filter
-def who(name: str) -> str:
-    """Name who did something; what a job or a command did was done by the box."""
-    if not name.startswith(SYSTEM):
-        return name
-    return _("this box (%(job)s)") % {"job": name.removeprefix(SYSTEM)}
 
 
 @register.filter

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
+from facility.event_words import acted
 from facility.models import Event, MedicalFitness, MedicalOutcome, Membership, Person, QualificationHeld
 from facility.visits.by_name import deeds_by_name
 from facility.visits.words import subject_words
@@ -93,7 +94,7 @@ def _events(person: Person, since: datetime | None) -> Iterator[tuple[datetime, 
     if since is not None:
         rows = rows.filter(recorded_at__gte=since)
     for event in rows.order_by("-seq")[:MOST]:
-        yield event.recorded_at, capfirst(event.action), subject_words(event), event.seq
+        yield event.recorded_at, capfirst(acted(event.action)), subject_words(event), event.seq
 
 
 def _in_date(held: Sequence[QualificationHeld], on: date) -> tuple[str, ...]:

@@ -8,15 +8,19 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from facility.compute.worksheet import InputError, Kind
 from facility.compute.worksheet_reading import read_one
+from facility.worksheets.shown import shown_unit
 
 if TYPE_CHECKING:
     from facility.compute.worksheet import Input, Json, Worksheet
 
 LONG = (Kind.ROWS,)
+#: where a unit is typed as the worksheet names it
+TYPED_WORDS = (Kind.ROWS, Kind.TEXT)
 _APART = re.compile(r"[\s;]+")
 
 
@@ -93,8 +97,10 @@ def _without_name_of_unit(one: Input, worksheet: Worksheet) -> Input:
 
 def _field(one: Input) -> forms.Field:
     """Return the field of one input; what it takes stands below it."""
-    label = one.name.replace("_", " ") + (f" [{one.unit}]" if one.unit not in ("", "1") else "")
+    label = capfirst(one.name.replace("_", " ")) + (f", {shown_unit(one.unit)}" if one.unit not in ("", "1") else "")
     help_text = "; ".join(filter(None, [_(one.about) if one.about else "", one.allowed]))
+    if one.kind not in TYPED_WORDS:
+        help_text = shown_unit(help_text)
     if one.kind in (Kind.CHOICE, Kind.YES_NO):
         words = one.choices or ("true", "false")
         choices = [*([("", "")] if one.optional else []), *((word, _choice_word(word)) for word in words)]
@@ -104,4 +110,4 @@ def _field(one: Input) -> forms.Field:
 
 
 def _choice_word(word: str) -> str:
-    return {"true": _("yes"), "false": _("no")}.get(word, word)
+    return {"true": _("yes"), "false": _("no")}.get(word, shown_unit(word))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from facility.reference import sources
@@ -37,9 +38,9 @@ def lines(worksheet: Worksheet, found: Mapping[str, object], given: Mapping[str,
 
 
 def _line(name: str, value: object, unit: str, about: str) -> Line:
-    label = name.replace("_", " ")
+    label, unit = capfirst(name.replace("_", " ")), shown_unit(unit)
     if isinstance(value, list) and value and isinstance(value[0], dict):
-        head = tuple(key.replace("_", " ") for key in value[0])
+        head = tuple(capfirst(key.replace("_", " ")) for key in value[0])
         table = tuple(tuple(words(part) for part in row.values()) for row in value)
         return Line(label, "", unit, about, head=head, table=table)
     if isinstance(value, list):
@@ -56,6 +57,15 @@ def words(value: object) -> str:
     if isinstance(value, list):
         return ", ".join(words(part) for part in value) or _("none")
     return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def shown_unit(text: str) -> str:
+    """Return a unit, or a text with one in it, as people write it.
+
+    >>> shown_unit("a number, -5 to 55 degC"), shown_unit("m3/h")
+    ('a number, -5 to 55 °C', 'm³/h')
+    """
+    return text.replace("degC", "°C").replace("m3", "m³")
 
 
 def _unit(unit: str, given: Mapping[str, object]) -> str:
@@ -83,7 +93,7 @@ def sourced(worksheet: Worksheet) -> list[Value]:
     return [
         Value(
             _flat(one.value),
-            "" if one.unit == "1" else one.unit,
+            "" if one.unit == "1" else shown_unit(one.unit),
             one.meaning,
             f"{titles[one.source]['title']}, {one.where}",
             one.confirmed,

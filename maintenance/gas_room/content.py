@@ -92,7 +92,12 @@ class BankState:
     @property
     def litres(self) -> int:
         """What may be drawn as far as it is read; nothing from a bank that is out of service."""
-        return 0 if self.tag else sum(one.litres for one in self.lines)
+        return 0 if self.tag else self.content_litres
+
+    @property
+    def content_litres(self) -> int:
+        """What its counting cylinders hold, also while a tag keeps all of it from being counted."""
+        return sum(one.litres for one in self.lines)
 
     @property
     def known(self) -> bool:

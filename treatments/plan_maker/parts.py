@@ -46,8 +46,14 @@ def duration_part(worked: Worked, margin_min: int, values: tuple[Value, ...]) ->
     run = " + ".join([str(demand.table_min), *(str(one.allowed * one.minutes) for one in demand.added)])
     lines += [
         Line(_("Longest run"), _minutes(demand.run_min), f"{run} = {demand.run_min} min", (), "tot"),
-        Line(_("Margin of the house"), _minutes(margin_min), _("house rule margin_min"), ()),
-        Line("D", _minutes(demand.run_min + margin_min), f"{demand.run_min} + {margin_min} min", (), "end"),
+        Line(_("Margin of the house"), _minutes(margin_min), _("a house rule, under Set-up"), ()),
+        Line(
+            _("Chamber taken for"),
+            _minutes(demand.run_min + margin_min),
+            f"{demand.run_min} + {margin_min} min",
+            (),
+            "end",
+        ),
     ]
     notes = []
     if table.first_stop is not None:

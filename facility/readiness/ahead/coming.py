@@ -38,11 +38,10 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """The begin of a week on the picture."""
+    """The begin of a week on the picture; the last one has no room for its day beside the one before."""
 
     x: str
     text: str
-    anchor: str = "start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +140,7 @@ def ticks_of(at: Instant, zone: str) -> tuple[Tick, ...]:
         if there.weekday() == 0 and there > here:
             minutes = int((there - here).total_seconds() // 60)
             share = _share(minutes)
-            found.append(Tick(percent(share), f"{there.day} {there:%b}", "end" if share > LAST_LABEL else "start"))
+            found.append(Tick(percent(share), "" if share > LAST_LABEL else f"{there.day} {there:%b}"))
     return tuple(found[:WEEKS])
 
 

@@ -137,10 +137,9 @@ def _ticks(at: int, zone: str) -> list[tuple[str, str]]:
     here = local(at, zone)
     minutes = MINUTES_PER_DAY - here.hour * 60 - here.minute
     whole = DAYS * MINUTES_PER_DAY
-    return [
-        (
-            percent(100 * (minutes + day * MINUTES_PER_DAY) / whole),
-            f"{local(at + minutes + day * MINUTES_PER_DAY, zone):%d %b}",
-        )
-        for day in range(0, DAYS - 1, 2)
-    ]
+    found = []
+    for day in range(0, DAYS - 1, 2):
+        after = minutes + day * MINUTES_PER_DAY
+        there = local(at + after, zone)
+        found.append((percent(100 * after / whole), f"{there.day} {there:%b}"))
+    return found

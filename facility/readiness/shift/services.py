@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from facility import events, services
+from facility.event_words import acted, who
 from facility.models import Event, HandOver
 from facility.readiness.fill import open_things, unsigned_checks
 from facility.readiness.page_rows import page_rows
@@ -94,9 +95,9 @@ def _changes(site: Site, since: datetime) -> list[str]:
         counted[action, actor] = counted.get((action, actor), 0) + 1
     ordered = sorted(counted.items(), key=lambda pair: (-pair[1], pair[0]))[:MOST_CHANGES]
     return [
-        _("%(action)s, %(n)d times, %(who)s") % {"action": action, "n": n, "who": actor}
+        _("%(action)s, %(n)d times, %(who)s") % {"action": acted(action), "n": n, "who": who(actor)}
         if n > 1
-        else f"{action}, {actor}"
+        else f"{acted(action)}, {who(actor)}"
         for (action, actor), n in ordered
     ]
 
