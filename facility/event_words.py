@@ -18,6 +18,11 @@ AREAS = {
     "security": gettext_lazy("security: %(what)s"),
     "software": gettext_lazy("software %(what)s"),
 }
+#: what says too little where it stands without its subject
+ALONE = {
+    "answered": gettext_lazy("check step answered"),
+    "sheet version added": gettext_lazy("check sheet, new version"),
+}
 
 
 def acted(action: str) -> str:
@@ -27,11 +32,13 @@ def acted(action: str) -> str:
     ('found by the daily look: overdue', 'defect raised')
     >>> acted("records:checked-after-unclean-stop"), acted("account:e-mail chosen")
     ('records checked after unclean stop', 'account: e-mail chosen')
+    >>> acted("answered")
+    'check step answered'
     """
     area, colon, what = action.partition(":")
     words = AREAS.get(area) if colon else None
     if words is None:
-        return _(action)
+        return str(ALONE.get(action) or _(action))
     plain = what if " " in what else what.replace("-", " ")
     return words % {"what": _(plain)}
 

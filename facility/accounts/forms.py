@@ -137,5 +137,5 @@ class OwnPasswordForm(PasswordFields):
         """Refuse a wrong old password."""
         old: str = self.cleaned_data["old"]
         if self.user is None or authenticate(self.request, username=self.user.username, password=old) != self.user:
-            raise ValidationError(_("That is not your password until now."), code="old")
+            raise ValidationError(_("That is not your present password."), code="old")
         return old
