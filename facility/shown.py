@@ -61,7 +61,10 @@ def value_text(value: Any, zone: ZoneInfo) -> str:
 
 
 def of_path(row: Any, path: str, zone: ZoneInfo) -> Shown:
-    """Return what a column shows. A path of two words is a value and its unit."""
+    """Return what a column shows. A path of two words is a value and its unit.
+
+    Where a row has words of its own for a value (``NAME_told``), those.
+    """
     value_path, _space, unit_path = path.partition(" ")
     *before, name = value_path.split(".")
     for step in before:
@@ -70,7 +73,8 @@ def of_path(row: Any, path: str, zone: ZoneInfo) -> Shown:
             return Shown("", NOTHING)
     field: Any = row._meta.get_field(name)
     value = getattr(row, name)
-    text = str(getattr(row, f"get_{name}_display")()) if field.choices else value_text(value, zone)
+    instead = getattr(row, f"{name}_told", "")
+    text = str(getattr(row, f"get_{name}_display")()) if field.choices else instead or value_text(value, zone)
     if unit_path:
         text = f"{text}\u00a0{getattr(row, f'get_{unit_path}_display')()}"
     figure = isinstance(value, Decimal | int) and not isinstance(value, bool)

@@ -121,7 +121,9 @@ class BankReadingFile(FileKind):
         Column("read_at", instant, gettext_lazy("local time"), required=True),
         Column("pressure", number("0", "999999"), gettext_lazy("pressure, gauge"), required=True),
         Column("unit", choice(PressureUnit), gettext_lazy("its unit, gauge"), UNITS),
-        Column("temperature_c", number("-90", "90"), gettext_lazy("temperature of the cylinders, °C")),
+        Column(
+            "temperature_c", number("-90", "90"), gettext_lazy("temperature of the cylinders, °C; empty: taken as 15")
+        ),
         Column("read_by", text(150), gettext_lazy("who read it"), required=True),
     )
 

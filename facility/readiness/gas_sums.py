@@ -13,6 +13,7 @@ from facility.gathered import minute_down
 from facility.readiness import words
 from facility.readiness.defects_now import out_of_service
 from facility.readiness.why import Line, Sum
+from maintenance.readiness import reckoned_c
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -95,7 +96,7 @@ def _counted(answer: Answer, name: str) -> Iterator[Line]:
 
 def _cylinder(answer: Answer, cylinder: f.Cylinder, row: Row) -> tuple[int, str]:
     """Return what counts of a cylinder, and its size, reading, age, temperature, or why it does not count."""
-    _mark, water, _analysis, reading = row
+    _mark, water, _analysis, reading, measured = row
     size = _("%s\u00a0L") % _number(water)
     age_limit = answer.facts.age_limit_min.bank or 0
     if cylinder.analysis is None:
@@ -104,10 +105,10 @@ def _cylinder(answer: Answer, cylinder: f.Cylinder, row: Row) -> tuple[int, str]
         return 0, _("%s, analysis failed: not counted") % size
     if reading is None:
         return 0, _("%s, never read: not counted") % size
-    pressure, unit, temperature, read_at = reading
+    pressure, unit, celsius, read_at = reading
     age = answer.at - minute_down(read_at)
     said = {
-        "size": size, "pressure": _number(pressure), "unit": unit, "temperature": _number(temperature),
+        "size": size, "pressure": _number(pressure), "unit": unit, "temperature": _number(reckoned_c(celsius, measured)),
         "age": words.span(age), "limit": words.span(age_limit),
     }  # fmt: skip
     if cylinder.read_at is None:
@@ -120,6 +121,10 @@ def _cylinder(answer: Answer, cylinder: f.Cylinder, row: Row) -> tuple[int, str]
         ) % said
     if cylinder.usable is None:
         return 0, _("%(size)s at %(pressure)s\u00a0%(unit)s, beyond what the gas law covers: not counted") % said
+    if celsius is None:
+        return int(cylinder.usable), _(
+            "%(size)s at %(pressure)s\u00a0%(unit)s, temperature not measured: taken as %(temperature)s\u00a0°C, read %(age)s ago"
+        ) % said
     text = _("%(size)s at %(pressure)s\u00a0%(unit)s and %(temperature)s\u00a0°C, read %(age)s ago") % said
     return int(cylinder.usable), text
 

@@ -25,7 +25,8 @@ from maintenance.models import (
     EquipmentKind,
     GasBank,
 )
-from maintenance.readiness import content_litres
+from maintenance.models.temperatures import with_measured
+from maintenance.readiness import content_litres, reckoned_c
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -143,8 +144,9 @@ def bank_lines(site: Site, moment: Moment, defects: Sequence[Defect] = ()) -> li
     cylinders = Cylinder.objects.filter(bank__site=site, bank__retired_at=None, retired_at=None).annotate(
         **{
             f"last_{name}": Subquery(readings.values(name)[:1])
-            for name in ("pressure", "unit", "temperature_c", "read_at")
+            for name in ("pressure", "unit", "temperature_c", "read_at", "answer")
         },
+        measured_c=Subquery(with_measured(readings, moment.now).values("temperature_c")[:1]),
         analysis=Subquery(analyses.values("result")[:1]),
     )
     for cylinder in cylinders:
@@ -168,7 +170,7 @@ def _bank_line(bank: GasBank, cylinders: list[Any], moment: Moment) -> BankLine:
         content_litres(
             bank.gas,
             str(one.water_litres),
-            (str(one.last_pressure), one.last_unit, str(one.last_temperature_c)),
+            (str(one.last_pressure), one.last_unit, str(_celsius(one))),
             minimum,
         )
         for one in read
@@ -177,6 +179,11 @@ def _bank_line(bank: GasBank, cylinders: list[Any], moment: Moment) -> BankLine:
     return BankLine(
         bank, sum(told) if told else None, len(told), len(cylinders), _age_state(passed, read, limit, moment)
     )
+
+
+def _celsius(cylinder: Any) -> Any:
+    measured = [cylinder.measured_c] if cylinder.measured_c is not None else None
+    return reckoned_c(None if cylinder.last_answer is not None else cylinder.last_temperature_c, measured)
 
 
 def _age_state(passed: list[Any], read: list[Any], limit: int, moment: Moment) -> State:

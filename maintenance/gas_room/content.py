@@ -15,6 +15,7 @@ from facility.compute.units import UnitError, kpa_from
 from facility.reference import units
 from maintenance.compute.gas import CELSIUS_ZERO, GAS_CONSTANT, GasError
 from maintenance.compute.gas_sum import GasSum, equalised_gauge_kpa, gas_sum
+from maintenance.compute.temperatures import counted_c, nearest_c
 from maintenance.models import (
     AnalysisResult,
     BankReading,
@@ -24,6 +25,7 @@ from maintenance.models import (
     DefectEffect,
     GasBank,
 )
+from maintenance.models.temperatures import with_measured
 from maintenance.reference import gas_law
 
 if TYPE_CHECKING:
@@ -33,18 +35,22 @@ if TYPE_CHECKING:
     from facility.models import Site
 
 COURSE_DAYS = 90
-READ = ("pressure", "unit", "temperature_c", "read_at")
+READ = ("pressure", "unit", "temperature_c", "read_at", "answer")
 
 
 @dataclass(frozen=True, slots=True)
 class CylinderLine:
-    """One cylinder: its reading, its sum if it can be reckoned, and why it does not count (empty: it does)."""
+    """One cylinder: its reading, its sum if it can be reckoned, and why it does not count (empty: it does).
+
+    ``temperature_c``: what it is reckoned at; ``measured``: whether somebody measured that.
+    """
 
     row: Any
     pressure: Decimal | None
     unit: str
     temperature_c: Decimal | None
     read_at: datetime | None
+    measured: bool
     sum: GasSum | None
     why_not: str
 
@@ -63,6 +69,7 @@ class Worked:
     pressure: Decimal
     unit: str
     temperature_c: Decimal
+    measured: bool
     kelvin: float
     molar_mass: float
     density: float
@@ -100,6 +107,11 @@ class BankState:
         return sum(one.litres for one in self.lines)
 
     @property
+    def unmeasured(self) -> bool:
+        """Whether the temperature of a cylinder that counts was not measured."""
+        return any(not one.measured for one in self.counting)
+
+    @property
     def known(self) -> bool:
         """Whether readings are there and not too old."""
         return bool(self.counting) and not self.too_old
@@ -123,11 +135,12 @@ class BankState:
         law = gas_law(self.bank.gas)
         alike: dict[tuple[Any, ...], list[CylinderLine]] = defaultdict(list)
         for one in self.counting:
-            alike[one.row.water_litres, one.pressure, one.unit, one.temperature_c].append(one)
+            alike[one.row.water_litres, one.pressure, one.unit, one.temperature_c, one.measured].append(one)
         return [
             Worked(
                 tuple(one.row.mark for one in group), first.sum, first.pressure, first.unit, first.temperature_c,
-                float(first.temperature_c) + CELSIUS_ZERO, law.molar_mass, law.reference_density, first.litres,
+                first.measured, float(first.temperature_c) + CELSIUS_ZERO, law.molar_mass, law.reference_density,
+                first.litres,
             )
             for group in alike.values()
             if (first := group[0]).sum is not None and first.pressure is not None and first.temperature_c is not None
@@ -161,6 +174,7 @@ def _cylinders(site: Site, at: datetime, bank_pk: int | None) -> Any:
         rows = rows.filter(bank=bank_pk)
     return rows.order_by("mark").annotate(
         **{f"last_{name}": Subquery(readings.values(name)[:1]) for name in READ},
+        warmth_c=Subquery(with_measured(readings, at).values("temperature_c")[:1]),
         analysis=Subquery(analyses.values("result")[:1]),
         analysed_at=Subquery(analyses.values("analysed_at")[:1]),
         analysis_doubted=Subquery(analyses.values("doubted_by")[:1]),
@@ -175,11 +189,15 @@ def _state(bank: GasBank, cylinders: list[Any], at: datetime, limit: int, tag: i
 
 
 def _line(bank: GasBank, row: Any) -> CylinderLine:
-    read = (row.last_pressure, row.last_unit or "", row.last_temperature_c, row.last_read_at)
-    found = None
+    found, celsius = None, row.last_temperature_c
+    measured = row.last_answer is None
     if row.last_read_at is not None:
-        found = sum_of(bank, row.water_litres, (row.last_pressure, row.last_unit, row.last_temperature_c))
-    return CylinderLine(row, *read, found, _why_not(row, found))
+        if not measured:
+            celsius = Decimal(f"{counted_c(None if row.warmth_c is None else float(row.warmth_c)):g}")
+        found = sum_of(bank, row.water_litres, (row.last_pressure, row.last_unit, celsius))
+    return CylinderLine(
+        row, row.last_pressure, row.last_unit or "", celsius, row.last_read_at, measured, found, _why_not(row, found)
+    )
 
 
 def _why_not(row: Any, found: GasSum | None) -> str:
@@ -215,13 +233,15 @@ def expected_after_hook_up(state: BankState, temperature_c: Decimal) -> Decimal 
     """Return what the bank's gauge should show with all its cylinders open to each other, in its own unit.
 
     From the last reading of each cylinder, whether it counts or not: gas that is not counted is there all the same.
+    One whose temperature nobody measured is taken to have that of the gauge's reading.
     None if one of them was never read, or lies outside the gas law.
     """
     parts = []
     for one in state.lines:
         if one.pressure is None or one.temperature_c is None:
             return None
-        parts.append((float(one.row.water_litres), kpa_of(one.pressure, one.unit), float(one.temperature_c)))
+        celsius = float(one.temperature_c if one.measured else temperature_c)
+        parts.append((float(one.row.water_litres), kpa_of(one.pressure, one.unit), celsius))
     try:
         kpa = equalised_gauge_kpa(gas_law(state.bank.gas), parts, float(temperature_c))
     except (GasError, ValueError):
@@ -233,7 +253,8 @@ def expected_after_hook_up(state: BankState, temperature_c: Decimal) -> Decimal 
 def courses(states: Iterable[BankState], at: datetime, days: int = COURSE_DAYS) -> dict[int, list[tuple[Any, float]]]:
     """Return the content of each bank over time, from readings of the whole bank, in one query.
 
-    Reckoned with the cylinders that count today, so that one line is comparable; litres at 15 degC and 1 atm.
+    Reckoned with the cylinders that count today, so that one line is comparable; litres at 15 degC and 1 atm. A reading
+    without a temperature is reckoned at that of the nearest one that has one.
     """
     known = {one.bank.pk: one for one in states}
     rows = BankReading.objects.filter(
@@ -241,9 +262,14 @@ def courses(states: Iterable[BankState], at: datetime, days: int = COURSE_DAYS) 
     ).order_by("read_at", "id")
     found: dict[int, list[tuple[Any, float]]] = {pk: [] for pk in known}
     water = {pk: sum((one.row.water_litres for one in state.counting), Decimal(0)) for pk, state in known.items()}
-    for pk, *reading in rows.values_list("bank", *READ):
-        *read, read_at = reading
-        if water[pk] and (content := sum_of(known[pk].bank, water[pk], tuple(read))) is not None:
+    read = list(rows.values_list("bank", *READ))
+    warmth: dict[int, list[tuple[datetime, float]]] = defaultdict(list)
+    for pk, _pressure, _unit, celsius, read_at, answer in read:
+        if answer is None:
+            warmth[pk].append((read_at, float(celsius)))
+    for pk, pressure, unit, celsius, read_at, answer in read:
+        taken = celsius if answer is None else nearest_c(warmth[pk], read_at)
+        if water[pk] and (content := sum_of(known[pk].bank, water[pk], (pressure, unit, taken))) is not None:
             found[pk].append((read_at, content.usable_litres))
     return found
 

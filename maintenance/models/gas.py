@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from facility.models import Chamber, Entry, Evidence, Kept, PressureUnit, Site
@@ -135,6 +138,16 @@ class BankReading(Entry):
     )
 
     SHOWN = ("bank", "cylinder", "read_at", "pressure", "unit", "temperature_c", "read_by")
+
+    @property
+    def measured_c(self) -> Decimal | None:
+        """The temperature, unless the reading came with a check: nobody measured one there."""
+        return None if self.answer_id is not None else self.temperature_c
+
+    @property
+    def temperature_c_told(self) -> str:
+        """Words instead of a temperature that nobody measured; nothing where one was."""
+        return gettext("not measured") if self.measured_c is None else ""
 
     class Meta:
         indexes = [

@@ -28,6 +28,7 @@ from facility.gathered import (
 )
 from facility.reference import units
 from maintenance.compute.gas import GasError, usable_litres
+from maintenance.compute.temperatures import counted_c
 from maintenance.models import (
     BankReading,
     Cylinder,
@@ -41,6 +42,7 @@ from maintenance.models import (
     WorkRecord,
     WorkResult,
 )
+from maintenance.models.temperatures import measured_c, with_measured
 from maintenance.readiness.rule_facts import Read, rules_said
 from maintenance.readiness.rule_rows import RuleRow, more_of, newest_of
 from maintenance.reference import gas_law
@@ -86,7 +88,10 @@ class DefectRow(NamedTuple):
 
 
 class BankRow(NamedTuple):
-    """A bank with its cylinders [mark, water, analysis [result], reading [pressure, unit, degC, read at]]."""
+    """A bank with its cylinders [mark, water, analysis [result], reading [pressure, unit, degC, read at], warmth [degC]].
+
+    The degC of a reading is null where it was not measured; ``warmth``: the newest one that was, if lately.
+    """
 
     pk: int
     key: str
@@ -146,7 +151,8 @@ def _banks(scope: Scope) -> QuerySet[Any]:
     cylinders = nested(
         current(Cylinder).filter(bank=OuterRef("pk")), "mark", "water_litres",
         newest(analyses.order_by("-analysed_at", "-id"), undoubted),
-        newest(readings.order_by("-read_at", "-id"), "pressure", "unit", "temperature_c", "read_at"),
+        newest(readings.order_by("-read_at", "-id"), "pressure", "unit", measured_c(), "read_at"),
+        newest(with_measured(readings, scope.at).order_by("-read_at", "-id"), "temperature_c"),
     )  # fmt: skip
     return branch(
         BANK, current(GasBank).filter(site__in=scope.sites),
@@ -214,16 +220,23 @@ def bank_facts(
     ``used_at``: a run breathed from it until then; what was read before is no reading any more.
     """
     found: list[f.Cylinder] = []
-    for mark, water, analysis, reading in sorted(bank.cylinders):
+    for mark, water, analysis, reading, measured in sorted(bank.cylinders, key=lambda one: str(one[0])):
         result: Any = analysis[0] if analysis else None
         read_at = minute_down(reading[3]) if reading else None
         if read_at is None or (used_at is not None and read_at < used_at):
             found.append(f.Cylinder(mark, None, None, result))
             continue
-        read = (str(reading[0]), reading[1], str(reading[2]))
+        read = (str(reading[0]), reading[1], str(reckoned_c(reading[2], measured)))
         content = content_litres(bank.gas, str(water), read, (str(bank.minimum), bank.gauge_unit))
         found.append(f.Cylinder(mark, content, read_at, result))
     return f.Bank(bank.gas, tuple(found), (), defect_facts(defects, setting) if defects else ())
+
+
+def reckoned_c(celsius: Any, measured: Row | None) -> Any:
+    """Return the temperature at which a reading counts: its own, or where it has none what the last measured tells."""
+    if celsius is not None:
+        return celsius
+    return counted_c(float(measured[0]) if measured else None)
 
 
 @lru_cache(maxsize=8192)

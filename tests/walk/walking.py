@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from facility.compute.sheets import Typed
 from facility.events import Actor
 from facility.models import Check, CheckSheet, Person, Site, User
 from facility.walk import answering, services, signing
 from facility.walk.answering import Given, Stored
+from maintenance.models import BankReading
 from tests import make
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from maintenance.models import GasBank
 
 
 @dataclass
@@ -64,3 +70,13 @@ def page_of(w: World, check: Check) -> str:
 
 def sign(w: World, check: Check, shown: str | None = None) -> tuple[Check, int]:
     return signing.sign(check.pk, shown or page_of(w, check), signing.Signing(w.user, "means it"), site=w.site, by=w.by)
+
+
+def checked(bank: GasBank, at: datetime, pressure: str) -> BankReading:
+    """Return the reading of a bank that a check carried: no step of a sheet asks for the temperature of the gas."""
+    chamber = bank.chamber or make.chamber(bank.site)
+    step = make.STEPS[1] | {"key": "bank", "bank": bank.key, "unit": "bar", "low": "0", "high": "300"}
+    key = f"round-{BankReading.objects.count()}"
+    w = World(bank.site, make.sheet(chamber, steps=[step], key=key), make.supervisor(bank.site), make.person(bank.site))
+    give(w, begin(w), "bank", Typed(value=pressure, unit="bar"), happened_at=at)
+    return BankReading.objects.filter(answer__isnull=False).latest("id")

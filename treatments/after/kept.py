@@ -48,7 +48,17 @@ def kept_of(figures: Figures) -> dict[str, Any]:
     found["people"] = [
         {name: value for name, value in one.items() if name not in LEFT_OUT_OF_PEOPLE} for one in found["people"]
     ]
+    for gas in found["gas"]:
+        _without_nothing(gas)
+        for bank in gas["banks"]:
+            _without_nothing(bank)
     return found
+
+
+def _without_nothing(used: dict[str, Any]) -> None:
+    """Leave out the span of what was measured: records that were closed before there were spans stay the same."""
+    if used["unmeasured"] is None:
+        del used["unmeasured"]
 
 
 def departures_of(kept: Mapping[str, Any]) -> list[Departed]:

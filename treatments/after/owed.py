@@ -13,6 +13,7 @@ from facility.counted import counted
 from facility.models import Check, CheckSheet, CheckState, Occasion
 from maintenance.models import Counter, CounterReading, Defect
 from treatments.figures.sum import figure
+from treatments.figures.unmeasured import Unmeasured, share, told
 from treatments.models import RecordedProfile
 from treatments.opening.screening import missing_screenings
 from treatments.opening.services import owes_reason
@@ -161,6 +162,15 @@ def _gas(record: Record) -> Iterator[Item]:
         expected = figure(one["expected_litres"], 0)
         if one["used_litres"] is None:
             yield Item(UNKNOWN, _("%(gas)s drawn: not known") % {"gas": one["gas"]}, _("expected %(litres)s L") % {"litres": expected})  # fmt: skip
+        elif one.get("unmeasured"):
+            apart = Unmeasured(**one["unmeasured"])
+            yield Item(
+                DONE, _("%(gas)s drawn: %(litres)s L") % {
+                    "gas": one["gas"], "litres": told(one["used_litres"], apart.low_litres, apart.high_litres)},
+                _("temperature not measured: taken as %(celsius)s °C; expected %(litres)s L; drawn is %(percent)s of it.")
+                % {"celsius": figure(apart.taken_c, 1), "litres": expected,
+                   "percent": share(one["percent"] or 0.0, one["expected_litres"], apart)},
+            )  # fmt: skip
         else:
             yield Item(
                 DONE, _("%(gas)s drawn: %(litres)s L") % {"gas": one["gas"], "litres": figure(one["used_litres"], 0)},

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from facility.compute.units import cubic_metres, kpa_from
 from facility.reference import units
 from maintenance.models import BankReading, Cylinder, GasBank
+from maintenance.models.temperatures import measured_c
 from treatments.compute.company import LOCK_IN, Occupant
 from treatments.compute.logbook import REACHED_SURFACE, LoggedEntry
 from treatments.compute.pressure import from_kpa_gauge, to_kpa_gauge
@@ -32,13 +33,13 @@ SCALE = "1 msw = 3.2646 fsw"
 
 @dataclass(frozen=True, slots=True)
 class BankRows:
-    """A bank of the plan: its cylinders (water litres by row) and its readings (cylinder, instant, value, unit, degC)."""
+    """A bank of the plan: its cylinders (water litres by row) and its readings (cylinder, instant, value, unit, degC or None)."""
 
     pk: int
     name: str
     gas: str
     cylinders: Mapping[int, Decimal]
-    readings: tuple[tuple[int | None, datetime, Decimal, str, Decimal], ...]
+    readings: tuple[tuple[int | None, datetime, Decimal, str, Decimal | None], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +161,7 @@ def _banks(run: Run, now: datetime) -> tuple[BankRows, ...]:
         bank__in=keys, retired_at=None, read_at__gte=run.started_at - BEFORE, read_at__lte=until
     )
     for bank, *row in rows.order_by("read_at", "id").values_list(
-        "bank_id", "cylinder_id", "read_at", "pressure", "unit", "temperature_c"
+        "bank_id", "cylinder_id", "read_at", "pressure", "unit", measured_c()
     ):
         read[bank].append(tuple(row))
     return tuple(BankRows(one.pk, one.name, one.gas, water[one.pk], tuple(read[one.pk])) for one in banks)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from treatments.compute.tables import Segment, Table
     from treatments.compute.ventilation import People
     from treatments.compute.waits import Wait
+    from treatments.figures.unmeasured import Unmeasured
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +227,7 @@ class BankUsed:
     after: str
     after_at: datetime | None
     used_litres: float | None
+    unmeasured: Unmeasured | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +240,7 @@ class GasUsed:
     expected_litres: float
     expected_scf: float
     percent: float | None
+    unmeasured: Unmeasured | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,13 +9,14 @@ from django.utils.translation import gettext as _
 from treatments.compute.atmosphere import fahrenheit
 from treatments.compute.ventilation import scfm
 from treatments.figures.sum import NOTHING, Line, Sum, clock, figure, grid
+from treatments.figures.unmeasured import apart_k, share, told
 from treatments.reference.laws import atmosphere
 from treatments.worksheets.common import CHAMBER, RUNS, SUPPLY, rests_on, said
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from treatments.figures.shape import Figures, GasUsed, Ventilation
+    from treatments.figures.shape import BankUsed, Figures, GasUsed, Ventilation
 
 
 def carbon_dioxide(figures: Figures) -> Sum:
@@ -146,8 +147,7 @@ def gas(figures: Figures) -> Sum:
     rows = [
         (
             one.gas, figure(one.expected_scf, 1), figure(one.expected_litres, 0),
-            NOTHING if one.used_litres is None else figure(one.used_litres, 0),
-            NOTHING if one.percent is None else f"{figure(one.percent, 0)} %",
+            _drawn(one), NOTHING if one.percent is None else share(one.percent, one.expected_litres, one.unmeasured),
         )
         for one in figures.gas
     ]  # fmt: skip
@@ -155,7 +155,7 @@ def gas(figures: Figures) -> Sum:
     banks = [
         (
             bank.name, bank.gas, bank.before or NOTHING, clock(bank.before_at, figures.zone), bank.after or NOTHING,
-            clock(bank.after_at, figures.zone), NOTHING if bank.used_litres is None else figure(bank.used_litres, 0),
+            clock(bank.after_at, figures.zone), _drawn(bank),
         )
         for one in figures.gas
         for bank in one.banks
@@ -169,15 +169,28 @@ def gas(figures: Figures) -> Sum:
             " by the real-gas law, litres at 15 °C and 1 atm"
         ),
         grids=(*grid(_("Gas"), head, rows), *grid(_("Banks of the plan"), bank_head, banks)),
-        rests_on=rests_on("supply", "mask_demand", "litres", "atmosphere"), remarks=_gas_remarks(figures.gas),
+        rests_on=rests_on("supply", "mask_demand", "litres", "atmosphere", "unmeasured"), remarks=_gas_remarks(figures.gas),
         caution=_(SUPPLY), worksheet="gas_demand",
     )  # fmt: skip
+
+
+def _drawn(one: BankUsed | GasUsed) -> str:
+    if one.used_litres is None:
+        return NOTHING
+    apart = one.unmeasured
+    return figure(one.used_litres, 0) if apart is None else told(one.used_litres, apart.low_litres, apart.high_litres)
 
 
 def _gas_remarks(found: tuple[GasUsed, ...]) -> tuple[str, ...]:
     remarks = [
         _("A leak, a wrong gas or a wrong hook-up shows as a difference: ask what explains it. Cylinders changed in between"
           " spoil the sum."),
+    ]  # fmt: skip
+    remarks += [
+        _("%(bank)s: temperature not measured: taken as %(celsius)s °C at both readings. If the gas was up to %(apart)s °C"
+          " warmer or colder at one of them, the amount drawn lies in the span told.")
+        % {"bank": bank.name, "celsius": figure(bank.unmeasured.taken_c, 1), "apart": figure(apart_k(), 1)}
+        for one in found for bank in one.banks if bank.unmeasured is not None
     ]  # fmt: skip
     if any(one.used_litres is None for one in found):
         remarks.append(_("Not known where a bank was not read before and after: no bank in the plan, or no reading."))
