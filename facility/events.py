@@ -10,6 +10,8 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from django.db import connection, transaction
+from django.db.models import Subquery
+from django.db.models.functions import Coalesce
 
 from facility import __version__
 from facility.compute.chain import GENESIS, chain_digest
@@ -26,6 +28,8 @@ NAME_LENGTH = 150  # as the columns that hold who recorded something
 ACTION_LENGTH = 60
 CLOCK_REMEMBERED = 50
 """So many of the newest events tell that the clock was set back: about a day of records; common practice, no source."""
+CLOCK_RIGHT = "records:trusted again, the clock is right"
+"""The event by which somebody says that the clock, which was ahead, is right again."""
 AT_ONCE = 900  # numbers in one question to the database
 
 
@@ -64,10 +68,13 @@ def steady_seconds() -> float:
 def latest() -> QuerySet[Event]:
     """Return the newest events, the one of the latest instant first: after the clock was set back the newest is not it.
 
-    Where the clock was ahead and is right again, that passes when so many more are recorded.
+    Where the clock was ahead and is right again, that passes when so many more are recorded, or when somebody says so
+    (``facility.trust.clock``): what was recorded before that counts no longer here.
     """
     newest = Event.objects.order_by("-seq").values("seq")[:CLOCK_REMEMBERED]
-    return Event.objects.filter(seq__in=newest).order_by("-recorded_at", "-seq")
+    remembered = Event.objects.filter(seq__in=newest)
+    said = remembered.filter(action=CLOCK_RIGHT).order_by("-seq").values("seq")[:1]
+    return remembered.filter(seq__gte=Coalesce(Subquery(said), 0)).order_by("-recorded_at", "-seq")
 
 
 def is_late(occurred_at: datetime, recorded_at: datetime, limit_minutes: int) -> bool:

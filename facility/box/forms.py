@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from facility import house
 from facility.accounts.password_form import PasswordForm
+from facility.fields import InstantField
 from facility.models import Site
 
 
@@ -20,6 +23,21 @@ class BoxForm(PasswordForm):
         """Return whether the house rule of any site asks for a second proof."""
         rules = house.values_of(Site.objects.filter(retired_at=None).values_list("pk", flat=True))
         return any(one["second_proof_to_sign"] for one in rules.values())
+
+
+class ClockForm(BoxForm):
+    """What another clock says now, read beside this page."""
+
+    now = InstantField(
+        label=_("Time now"), help_text=_("Read it from another clock, such as a watch or a telephone, not from here.")
+    )
+    field_order = ("now", "reason", "password")
+
+    def __init__(self, *args: Any, zone: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["now"]
+        if isinstance(field, InstantField):
+            field.set_zone(zone)
 
 
 class AnewForm(BoxForm):

@@ -15,6 +15,7 @@ from facility import events
 from facility.compute.instants import datetime_of, instant_of
 from facility.gathered import Rows, branch, current, fetch, minute_down, newest
 from facility.models import Check, CheckSheet, CheckState, Heartbeat, Notice, Site
+from facility.readiness import clock_said
 from facility.readiness.words import when
 from facility.trust import faults
 from treatments.models import Run
@@ -81,12 +82,13 @@ def branches(site: Site, at: datetime) -> list[QuerySet[Any]]:
     ]  # fmt: skip
 
 
-def pulse(at: datetime) -> tuple[AsJson, AsJson, AsJson]:
-    """Return the columns that ``notices`` reads: the latest event, the runner's newest beat up to now, and of all."""
+def pulse(at: datetime) -> tuple[AsJson, ...]:
+    """Return the columns that ``notices`` reads: the latest event, the runner's newest beat up to now, of all, and what was said of the clock."""
     return (
         newest(events.latest(), "recorded_at"),
         newest(Heartbeat.objects.filter(beat_at__lte=at + CLOCK_SLACK).order_by("-beat_at"), "beat_at"),
         newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
+        clock_said.column(),
     )
 
 
@@ -122,13 +124,14 @@ def notices(pulse: list[Row], at: datetime, zone: str) -> list[str]:
     """
     if not pulse:
         return []
-    event, beat, ahead = pulse[0]
-    found: list[str] = []
+    event, beat, ahead, said_right = pulse[0]
+    found = [line] if (line := clock_said.line_of(said_right, at, zone)) else []
     if event is not None and _stored(event[0]) > at + CLOCK_SLACK:
         said = {"newest": when(minute_down(event[0]), zone), "now": when(instant_of(at), zone)}
         found.append(
             _("The clock is not trusted: the newest record is of %(newest)s, the clock says %(now)s. Set the clock.")
             % said
+            + _(" If it was ahead and is right now, a director says so under Set-up.")
         )
     if beat is None and ahead is not None:
         found.append(_("The job runner has not been seen since the clock was set back: no notices, no backups."))

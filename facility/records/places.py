@@ -84,11 +84,11 @@ def subject_name(kind: str) -> str:
 
 
 def events_of(site: Site) -> QuerySet[Event]:
-    """Return the events of a site, those of what its organisation keeps for every site, and when the box was off."""
+    """Return the events of a site, those of what its organisation keeps for every site, when the box was off, and what was said of its clock."""
     kinds = QualificationKind.objects.filter(organisation=site.organisation_id).values("pk")
     return Event.objects.filter(
         Q(site_id_text=site.key)
-        | Q(site_id_text="", action=WAS_OFF)
+        | Q(site_id_text="", action__in=(WAS_OFF, events.CLOCK_RIGHT))
         | Q(subject_kind="facility.qualificationkind", subject_id__in=kinds)
         | Q(subject_kind="facility.organisation", subject_id=site.organisation_id)
     )

@@ -18,6 +18,7 @@ from tests.project.test_up import port as port
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+pytestmark = pytest.mark.service
 ROOT = Path(__file__).resolve().parent.parent.parent
 WEB = ROOT / "facility" / "project" / "deploy" / "systemd" / "deepstead-web.service"
 CHECKED = "SELECT count(*) FROM facility_event WHERE action = 'records:checked-after-unclean-stop'"
