@@ -39,34 +39,43 @@ def refresh(say: Callable[[str], object] = lambda _words: None) -> str:
     Doing it twice does no harm: an older answer that lands last is older by its event, and does not count.
     Errors: ClockError if the clock runs behind the records; nothing is kept then.
     """
+    return refresh_some(say)[0]
+
+
+def refresh_some(
+    say: Callable[[str], object] = lambda _words: None, *, after: int = 0, enough: Callable[[], bool] = lambda: False
+) -> tuple[str, int | None]:
+    """Do the same for the chambers behind number ``after``, some at least, until ``enough``. Return where to go on, too.
+
+    Where to go on is None at the end: one pass meets each chamber once, however often its answer falls due meanwhile.
+    """
     refuse_wrong_clock(events.now())
-    wanted = to_renew(events.now())
-    for begin in range(0, len(wanted), AT_ONCE):
+    wanted = to_renew(events.now(), after)
+    all_of_them, begin = counted(len(wanted), "chamber", "chambers"), 0
+    while begin < len(wanted) and not (begin and enough()):
         _keep(wanted[begin : begin + AT_ONCE])
         gc.collect()  # answers refer to each other in circles, and memory is not to grow with chambers
-        say(
-            _("%(done)d of %(chambers)s")
-            % {
-                "done": min(begin + AT_ONCE, len(wanted)),
-                "chambers": counted(len(wanted), "chamber", "chambers"),
-            }
-        )
-    return _("%(chambers)s reckoned anew.") % {"chambers": counted(len(wanted), "chamber", "chambers")}
+        begin = min(begin + AT_ONCE, len(wanted))
+        say(_("%(done)d of %(chambers)s") % {"done": begin, "chambers": all_of_them})
+    if begin == len(wanted):
+        return _("%(chambers)s reckoned anew.") % {"chambers": all_of_them}, None
+    said = {"done": begin, "chambers": all_of_them}
+    return _("%(done)d of %(chambers)s reckoned anew; another job goes on.") % said, wanted[begin - 1]
 
 
-def to_renew(at: datetime) -> list[int]:
-    """Return the chambers whose answer does not count, or will not for long."""
-    rows = list(kept_chambers(current(Chamber).filter(site__retired_at=None)))
+def to_renew(at: datetime, after: int = 0) -> list[int]:
+    """Return the chambers behind number ``after`` whose answer does not count, or will not for long, by number."""
+    rows = list(kept_chambers(current(Chamber).filter(site__retired_at=None, pk__gt=after)))
     log = log_of(rows, at)
     soon = at + RENEWED_BEFORE
-    return [
+    return sorted(
         row.chamber
         for row in rows
         if row.kept is None
         or why_old(row.kept, at, log, changed=row.changed) is not None
         or row.kept.known_at + SHOWN_FOR <= soon
         or (row.kept.holds_until is not None and row.kept.holds_until <= soon)
-    ]
+    )
 
 
 def _keep(chambers: list[int]) -> None:

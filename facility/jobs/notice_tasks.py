@@ -7,14 +7,17 @@ from typing import Any
 from celery import Task, shared_task
 
 from facility import events
+from facility.jobs.giving_way import Slice, go_on
 from facility.jobs.queue import Kind
 from facility.notices import acting, box, calling, digest, escalate, watch
 
 
-@shared_task(name="watch_readiness")
-def watch_readiness() -> str:
-    """Tell what changed in readiness since people were last told, and what will within the lead time."""
-    return watch.look(events.now())
+@shared_task(name="watch_readiness", bind=True)
+def watch_readiness(self: Task[..., Any], after: int = 0) -> str:
+    """Tell what changed in readiness since people were last told, and what will within the lead time, in slices."""
+    told, rest = watch.look_some(events.now(), after=after, enough=Slice().is_over)
+    go_on(Kind.WATCH_READINESS, self.request.id, rest)
+    return told
 
 
 @shared_task(name="digests")

@@ -28,6 +28,11 @@ def heard_by(hear: Callable[[str], object]) -> Iterator[None]:
         _hearing.reset(token)
 
 
+def is_heard() -> bool:
+    """Return whether a job runs by hand in this thread, and somebody waits for its end."""
+    return _hearing.get() is not None
+
+
 def telling(task_id: str | None) -> Callable[[str], object]:
     """Return what takes a task's sentences: into the job's row at most once a second, and to who hears them."""
     found = re.fullmatch(r"job-(\d+)-\d+", task_id or "")

@@ -46,6 +46,8 @@ LONG: frozenset[Kind] = frozenset(
 """What may take minutes: it runs beside the others, so that no call waits for a backup or a pack."""
 
 
+SENT = "sent:"
+"""Begins the owner of a lease under which a row waits at a broker; a worker may take it over."""
 LOOKED_AT = 200
 """So many of the newest rows tell when each kind was due last."""
 

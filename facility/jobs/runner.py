@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from django.db import connection, transaction
 from django.db.models import Q, QuerySet
 
-from facility.jobs.queue import LONG, Lane
+from facility.jobs.queue import LONG, SENT, Lane
 from facility.jobs.tasks import KINDS
 from facility.models import Heartbeat, Job
 
@@ -31,8 +31,6 @@ MOST_SENT = 20
 """So many rows wait at a broker at most: the rest waits here, where nothing has to be sent again."""
 MOST_LONG = 1
 """So many jobs that may take minutes are with the workers at once: one worker more, and calls never wait for them."""
-SENT = "sent:"
-"""Begins the owner of a lease under which a row waits at a broker; a worker may take it over."""
 
 
 def free(now: datetime) -> Q:

@@ -28,7 +28,7 @@ from facility.sweep.looking import ClockError, refuse_wrong_clock, rounds
 from treatments.readiness import IN_USE, IN_USE_TOO
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from datetime import datetime
     from decimal import Decimal
 
@@ -60,17 +60,32 @@ def look(at: datetime) -> str:
 
     A chamber that is looked at for the first time is only noted.
     """
+    return look_some(at)[0]
+
+
+def look_some(at: datetime, *, after: int = 0, enough: Callable[[], bool] = lambda: False) -> tuple[str, int | None]:
+    """Look at the sites behind number ``after``, some at least, until ``enough``. Return a sentence and where to go on.
+
+    Where to go on is None at the end, and where the clock is behind the records.
+    """
     try:
         refuse_wrong_clock(at)
     except ClockError as error:
-        return str(error)
+        return str(error), None
     told = sites = 0
-    for some in rounds():
+    rest: int | None = None
+    for some in rounds(after):
+        if rest is not None and enough():
+            break
+        rest = some[-1].pk
         for site, news in _news_of(some, at).items():
             sites += 1
             told += _tell(site, news, at)
         gc.collect()  # answers refer to each other in circles, and memory is not to grow with sites
-    return f"{counted(told, 'notice', 'notices')} of readiness, {counted(sites, 'site', 'sites')} with something new."
+    else:
+        rest = None
+    said = f"{counted(told, 'notice', 'notices')} of readiness, {counted(sites, 'site', 'sites')} with something new."
+    return said, rest
 
 
 def _news_of(sites: list[Site], at: datetime) -> dict[Site, list[ChamberNews]]:

@@ -59,9 +59,8 @@ def refuse_wrong_clock(at: datetime) -> None:
         )
 
 
-def rounds() -> Iterator[list[Site]]:
-    """Yield the sites that are still there, a few at a time."""
-    last = 0
+def rounds(last: int = 0) -> Iterator[list[Site]]:
+    """Yield the sites that are still there, a few at a time, from behind number ``last`` on."""
     while sites := list(current(Site).filter(pk__gt=last).order_by("pk")[:AT_ONCE]):
         last = sites[-1].pk
         yield sites

@@ -57,6 +57,7 @@ BENCHMARKS: dict[str, Callable[[], Result]] = {
     "fleet-page": fleet.page,
     "watch-time": watching.watch_time,
     "watch-renew": watching.renew_time,
+    "watch-wait": watching.longest_wait,
     "watch-memory": watching.memory,
     "watch-scrape": watching.scrape_time,
     "writers": writers.eight,
