@@ -159,6 +159,15 @@ def _about(folder: Path) -> dict[str, Any]:
     wanted = ("number", "site_name", "from", "to", "made_at")
     try:
         told = json.loads((folder / layout.ABOUT).read_text(encoding="utf-8"))
-        return {name: str(told[name])[:200] for name in wanted}
+        return {name: _whole_letters(str(told[name])[:200]) for name in wanted}
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return {}
+
+
+def _whole_letters(text: str) -> str:
+    r"""Return a text with a question mark for each half character, which no page can show.
+
+    >>> _whole_letters("Skerrow \ud800")
+    'Skerrow ?'
+    """
+    return text.encode(errors="replace").decode()

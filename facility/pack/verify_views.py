@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from django.contrib.auth.decorators import login_not_required
@@ -85,6 +85,6 @@ def _made_at(outcome: Outcome | None) -> datetime | None:
     """Return when a pack says that it was made, None where it says nothing that could be a time."""
     try:
         found = datetime.fromisoformat(outcome.about["made_at"]) if outcome else None
-    except (KeyError, ValueError):
+        return found.astimezone(UTC) if found and found.tzinfo else None
+    except (KeyError, ValueError, OverflowError):
         return None
-    return found if found and found.tzinfo else None

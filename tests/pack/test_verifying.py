@@ -210,3 +210,17 @@ def test_the_command_ends_with_0_1_or_2(tmp_path: Path, capsys: Any) -> None:
     with pytest.raises(SystemExit) as refused:
         call_command("verify_pack", str(tmp_path / "a.zip"))
     assert refused.value.code == 1
+
+
+@pytest.mark.parametrize(
+    "said",
+    [{"made_at": "9999-12-31T23:59:59-14:00"}, {"made_at": "0001-01-01T00:00:00+14:00"}, {"site_name": "\ud800"}],
+)  # fmt: skip
+def test_what_a_forged_pack_says_of_itself_breaks_no_page(tmp_path: Path, said: dict[str, str]) -> None:
+    """A time without a place in UTC, and half of a character (RFC 8259 section 8.2)."""
+    root = opened(built(make.site()), tmp_path)
+    about = root / layout.ABOUT
+    about.write_text(json.dumps(json.loads(about.read_text(encoding="utf-8")) | said), encoding="utf-8")
+    page = sent(Path(shutil.make_archive(str(tmp_path / "again"), "zip", tmp_path, root.name)))
+    assert page.status_code == 200
+    assert "does not hold" in page.content.decode()
