@@ -2,7 +2,7 @@
 
 ``python -m facility.project.supervisor HOST PORT`` starts both, starts a fallen one again
 after a growing pause, and stops both on Ctrl-C or SIGTERM. With ``stopped`` as its only word it
-takes the end of a service as systemd tells it in SERVICE_RESULT.
+takes the end of a service as systemd tells it (systemd.exec(5)).
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ PR_SET_PDEATHSIG = 1  # prctl(2)
 #: file in the data folder that is there while the server runs, and stays after a stop that was not clean
 RUNNING = "running"
 STOPPED = "stopped"
-WELL = "success"  # SERVICE_RESULT in systemd.exec(5)
+WELL = {"SERVICE_RESULT": "success", "EXIT_CODE": "exited"}
+"""How systemd tells of a service that ended by itself when asked to; one killed by SIGTERM before it served has success, too."""
 
 
 @dataclass
@@ -154,7 +155,7 @@ def command(host: str, port: int) -> list[str]:
 def main(arguments: Sequence[str]) -> None:
     """Run the supervisor for the HOST and PORT given, or take the end of a service that systemd watched."""
     if list(arguments) == [STOPPED]:
-        if os.environ.get("SERVICE_RESULT") == WELL:
+        if all(os.environ.get(name) == told for name, told in WELL.items()):
             stopped_clean()
         return
     host, port = arguments

@@ -46,9 +46,9 @@ def service(folder: Path, port: int) -> Iterator[subprocess.Popen[str]]:
         process.communicate(timeout=30)
 
 
-def after_the_end(folder: Path, result: str) -> None:
-    """Run what systemd runs after the service ended. Source for the words of the result: systemd.exec(5)."""
-    told = {**environment(folder), "SERVICE_RESULT": result}
+def after_the_end(folder: Path, result: str, code: str = "exited") -> None:
+    """Run what systemd runs after the service ended. Source for the words: systemd.exec(5), SERVICE_RESULT, EXIT_CODE."""
+    told = {**environment(folder), "SERVICE_RESULT": result, "EXIT_CODE": code}
     done = subprocess.run(line_of("ExecStopPost"), env=told, cwd=ROOT, check=False, capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "")
 
@@ -89,7 +89,7 @@ def test_a_unit_that_was_killed_checks_the_records_once_before_it_serves_again(f
         first_answer(port)
         killed.kill()
         killed.wait(timeout=30)
-    after_the_end(folder, "signal")
+    after_the_end(folder, "signal", "killed")
     wait_until_free(port)
     before = checks(folder)
     for _start in range(2):
@@ -100,6 +100,16 @@ def test_a_unit_that_was_killed_checks_the_records_once_before_it_serves_again(f
         after_the_end(folder, "success")
         wait_until_free(port)
     assert checks(folder) == before + 1
+
+
+def test_a_stop_while_the_records_are_still_being_checked_leaves_the_check_to_the_next_start(folder: Path) -> None:
+    """A process that SIGTERM ends before it serves was killed, though its service ended well: systemd.service(5)."""
+    sign = folder / "running"
+    sign.write_text("1\n")
+    after_the_end(folder, "success", "killed")
+    assert sign.is_file()
+    after_the_end(folder, "success", "exited")
+    assert not sign.exists()
 
 
 def test_beside_the_unit_no_second_server_can_take_the_records(folder: Path, port: int) -> None:
