@@ -52,11 +52,12 @@ class _Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A report as text: all its records are read, nothing of it is pressed yet."""
+    """A report as text: all its records are read, nothing of it is pressed yet. ``left_out``: the months without a volume."""
 
     frame: Frame
     opening: Volume
     others: tuple[_Wanted, ...]
+    left_out: str = ""
 
 
 def told(scope: Scope, *, tell: Callable[[str], object]) -> Told:
@@ -66,13 +67,11 @@ def told(scope: Scope, *, tell: Callable[[str], object]) -> Told:
         frame = Frame(scope, scope.from_day, scope.to_day, today)
         tell(_("Reading the records for the report"))
         states = states_of(frame)
-        others = tuple(
-            _wanted(part, scope)
-            for one in [*contents.standing(frame, states), *contents.months(scope, today)]
-            for part in parts(one)
-        )
-        opening = _plated(summary.volume(frame, states, checks_of(frame)), scope)
-    return Told(frame, opening, others)
+        months = contents.months(scope, today)
+        volumes = [*contents.standing(frame, states), *months.told]
+        others = tuple(_wanted(part, scope) for one in volumes for part in parts(one))
+        opening = _plated(summary.volume(frame, states, checks_of(frame), months.beginning(frame)), scope)
+    return Told(frame, opening, others, months.left_out())
 
 
 def pressed(report: Told, *, tell: Callable[[str], object]) -> list[BuiltVolume]:
@@ -83,7 +82,7 @@ def pressed(report: Told, *, tell: Callable[[str], object]) -> list[BuiltVolume]
     made = _made(report.others, tell)
     listed = [_listed(report.frame, wanted, one) for wanted, one in made]
     tell(_("The summary of the report"))
-    opening = _pressed(parts(summary.with_list(report.opening, listed)), report.frame.scope)
+    opening = _pressed(parts(summary.with_list(report.opening, listed, report.left_out)), report.frame.scope)
     rest = [BuiltVolume(f"{wanted.volume.name}.pdf", one.path, one.sha256, one.pages, one.warm) for wanted, one in made]
     return opening + rest
 
@@ -94,10 +93,11 @@ def volumes(scope: Scope, *, tell: Callable[[str], object]) -> list[BuiltVolume]
 
 
 def closed_month(scope: Scope, first: date, last: date) -> list[BuiltVolume]:
-    """Return the sealed volumes of one whole month, made now if they are not there yet."""
+    """Return the sealed volumes of one whole month, made now if they are not there yet; none where nothing is on record."""
     with timezone.override(scope.site.zone):
         today = timezone.localdate(events.now(), timezone.get_current_timezone())
-        wanted = [_wanted(one, scope) for one in parts(contents.month(scope, first, last, today))]
+        volume = contents.month(scope, first, last, today)
+        wanted = [] if volume.says_nothing else [_wanted(one, scope) for one in parts(volume)]
         made = _made(wanted, lambda _sentence: None)
     return [BuiltVolume(f"{one.volume.name}.pdf", done.path, done.sha256, done.pages, done.warm) for one, done in made]
 

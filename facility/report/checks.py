@@ -148,13 +148,16 @@ def legend() -> list[tuple[Mark, str]]:
 
 
 def calendars(frame: Frame, found: Checks) -> tuple[Picture, ...]:
-    """Return a picture for each chamber: all its days, one line a month."""
+    """Return a picture for each chamber of which a check was ever owed or made: its days since then, one line a month."""
     pictures = []
     for chamber, marks in found.calendars:
+        begins_on = next((day for day, mark in marks.items() if mark != Mark.NOT_OWED), None)
+        if begins_on is None:
+            continue
         months = [
             (date_words(first, "b Y").capitalize(), [(day.day, marks[day]) for day in gaps.days_between(first, last)])
-            for first, last in months_of(frame.from_day, frame.to_day)
-        ]
+            for first, last in months_of(frame.from_day, frame.to_day) if last >= begins_on
+        ]  # fmt: skip
         tally = [(words, sum(1 for one in marks.values() if one == mark)) for mark, words in legend()]
         said = ", ".join(f"{words}: {number}" for words, number in tally)
         words = _("Daily checks of %(chamber)s by day. %(tally)s.") % {"chamber": chamber, "tally": said}

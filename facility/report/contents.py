@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.utils.dateformat import format as date_words
@@ -14,7 +15,7 @@ from facility.report.scope import Frame, months_of
 from facility.report.shape import Section, Volume
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from datetime import date
 
     from facility.report.scope import Scope
@@ -47,16 +48,61 @@ def standing(frame: Frame, states: Sequence[DueState]) -> list[Volume]:
     return found
 
 
-def months(scope: Scope, today: date) -> list[Volume]:
-    """Return a volume for each month that the days of a scope touch."""
+@dataclass(frozen=True, slots=True)
+class Months:
+    """The volumes of months in their order, and the months, as first and last day, of which nothing is on record."""
+
+    told: tuple[Volume, ...]
+    silent: tuple[tuple[date, date], ...]
+    begins_on: date | None
+
+    def beginning(self, frame: Frame) -> str:
+        """Return in a sentence since when there is anything of the days of a frame, nothing where there is all along."""
+        if self.begins_on is None:
+            return _("Of what is told month by month nothing is on record of these days.") if self.silent else ""
+        if not self.silent or self.begins_on < self.silent[0][0]:
+            return ""
+        return _("Of what is told month by month nothing is on record before %(day)s.") % {
+            "day": frame.day(self.begins_on)}  # fmt: skip
+
+    def left_out(self) -> str:
+        """Return in a sentence which months have no volume, nothing where all have one."""
+        if not self.silent:
+            return ""
+        spans: list[tuple[date, date]] = []
+        for first, last in self.silent:
+            follows = bool(spans) and (first - spans[-1][1]).days == 1
+            if follows:
+                spans[-1] = (spans[-1][0], last)
+            else:
+                spans.append((first, last))
+        return _("Nothing is on record of these months, and so they have no volume: %(months)s.") % {
+            "months": "; ".join(_span(first, last) for first, last in spans)}  # fmt: skip
+
+
+def _span(first: date, last: date) -> str:
+    begins, ends = date_words(first, "b Y").capitalize(), date_words(last, "b Y").capitalize()
+    return begins if begins == ends else _("%(first)s to %(last)s") % {"first": begins, "last": ends}
+
+
+def months(scope: Scope, today: date) -> Months:
+    """Return a volume for each month that the days of a scope touch and of which anything is on record."""
     last = min(scope.to_day, today)
-    return [month(scope, first, end, today) for first, end in months_of(scope.from_day, last)]
+    told, silent, begins_on = [], [], None
+    for first, end in months_of(scope.from_day, last):
+        volume = month(scope, first, end, today)
+        if volume.says_nothing:
+            silent.append((first, end))
+            continue
+        told.append(volume)
+        begins_on = begins_on or first
+    return Months(tuple(told), tuple(silent), begins_on)
 
 
 def month(scope: Scope, first: date, last: date, today: date) -> Volume:
     """Return the volume of one month: everything that was recorded of its days."""
     frame = Frame(scope, first, last, today)
-    sections = _of_areas(frame) if scope.areas or scope.source else [make(frame) for _areas, make in _PARTS]
+    sections = [make(frame) for make in _parts_of(scope)]
     silent = [one.title for one in sections if one.says_nothing]
     sections = [one for one in sections if not one.says_nothing]
     if silent:
@@ -64,6 +110,8 @@ def month(scope: Scope, first: date, last: date, today: date) -> Volume:
         sections.append(Section(_("Without a record"), words))
     title = _("Records of %(month)s") % {"month": date_words(first, "F Y")}
     lead = _("Days %(first)s to %(last)s.") % {"first": frame.day(first), "last": frame.day(last)}
+    if first == last:
+        lead = _("The day %(day)s.") % {"day": frame.day(first)}
     code = f"{first:%Y-%m}"
     return Volume(f"{MONTH_NAME}-{code}", title, tuple(sections), lead, code)
 
@@ -86,14 +134,15 @@ def _changes(frame: Frame) -> Section:
 
 
 _PARTS = (
-    (("checks",), _checks), (("runs",), runs.section), (PLANT, plant.work_done), (("gauges",), plant.comparisons), (("gas",), gas.section),
+    (("checks",), _checks), (("runs",), runs.section), (("runs", "procedures"), runs.waivers), (PLANT, plant.work_done), (("gauges",), plant.comparisons), (("gas",), gas.section),
     (PLANT, plant.defects), (("procedures", "fire"), runs.drills), ((), _changes),
 )  # fmt: skip
-"""What tells of a month, and the areas of which one must be in scope; a part without areas tells of everything alone."""
+"""What tells of a month, and the areas of which one must be in scope; a part without areas belongs to each."""
+_OF_A_CODE = (plant.work_done, plant.comparisons, plant.defects, _changes)
 
 
-def _of_areas(frame: Frame) -> list[Section]:
-    """Return the sections that belong to the areas of a scope that has some."""
-    if frame.scope.source:
-        return [make(frame) for make in (plant.work_done, plant.comparisons, plant.defects)]
-    return [make(frame) for areas, make in _PARTS if frame.scope.has(*areas)]
+def _parts_of(scope: Scope) -> list[Callable[[Frame], Section]]:
+    """Return what tells of a month in a scope."""
+    if scope.source:
+        return list(_OF_A_CODE)
+    return [make for areas, make in _PARTS if not areas or scope.has(*areas)]

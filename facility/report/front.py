@@ -32,11 +32,14 @@ BRIEF_LETTERS: Final = 76
 NOTHING_SAID: Final = ("", "\u2013")
 
 
-def page(frame: Frame, found: Checks, news: Sequence[Section]) -> Front:
-    """Return the opening page; ``news``: the sections whose number is the news, those with nothing in them too."""
+def page(frame: Frame, found: Checks, news: Sequence[Section], beginning: str = "") -> Front:
+    """Return the opening page; ``news``: the sections whose number is the news, those with nothing in them too.
+
+    ``beginning``: since when there is anything of its days, where that is not all along.
+    """
     told = changes.tally(frame)
     after = changes.after(frame, files=False)
-    about = f"{_about(frame, told)} {_afterwards(frame, after)}".strip()
+    about = " ".join(words for words in (_about(frame, told), beginning, _afterwards(frame, after)) if words)
     picture = _picture(frame, found, list(after.values()))
     words = _counts(frame, found, told, len(after))
     return Front(about, words, _facts(frame, found), _rows(news), picture, *_proved(), _digests())

@@ -100,6 +100,34 @@ def waivers_of(frame: Frame) -> list[Waiver]:
     return list(rows.select_related("need").order_by("starts_at", "pk"))
 
 
+def waivers(frame: Frame, most: int | None = None) -> Section:
+    """Return the waivers that held on one of the days with their ends, at most so many."""
+    rows = waivers_of(frame)[:most]
+    numbers = frame.numbers(Waiver, (one.pk for one in rows))
+    cells = tuple(
+        (
+            Cell(one.need.name if one.need else _("crew"), sub="" if one.is_current else _("no longer counts")),
+            Cell(frame.at(one.starts_at)), Cell(_end(frame, one)), Cell(one.why, sub=one.counter_measure),
+            Cell(one.granted_by, sub=_countersigned(one)), Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in rows
+    )  # fmt: skip
+    head = (_("Of what"), _("From"), _("Until"), _("Reason, and what was done instead"), _("Granted by"), _("Record"))
+    table = Table(_("Waivers with their ends"), head, cells, (18, 15, 17, 26, 14, 10), _("None."))
+    return Section(_("Waivers"), _("A need was not met, and a named person decided for a time."), tables=(table,))
+
+
+def _end(frame: Frame, one: Waiver) -> str:
+    words = frame.at(one.ended_early_at or one.ends_at)
+    return _("%(at)s, or the end of a run begun in it") % {"at": words} if one.to_end_of_run else words
+
+
+def _countersigned(one: Waiver) -> str:
+    if one.countersigned_by:
+        return _("countersigned by %(name)s") % {"name": one.countersigned_by}
+    return _("not countersigned") if one.countersign_by else ""
+
+
 def drills(frame: Frame) -> Section:
     """Return the drills of the days, who took part, and whether the goal was reached."""
     rows = Drill.objects.filter(kind__site=frame.site, **frame.within("held_at"))

@@ -129,6 +129,11 @@ class Volume:
     front: Front | None = None
 
     @property
+    def says_nothing(self) -> bool:
+        """Whether none of its sections has anything to tell."""
+        return all(section.says_nothing for section in self.sections)
+
+    @property
     def weight(self) -> int:
         """How much it holds, in rows."""
         return sum(section.weight for section in self.sections)

@@ -13,7 +13,7 @@ from facility.report.areas import PLANT
 from facility.report.front import in_groups
 from facility.report.shape import Cell, Section, Table, Volume
 from maintenance.models import Defect, IntervalRule
-from treatments.models import Run, Waiver
+from treatments.models import Run
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,8 +37,10 @@ class Listed:
     instead: str = ""
 
 
-def volume(frame: Frame, states: Sequence[DueState], found: Checks) -> Volume:
+def volume(frame: Frame, states: Sequence[DueState], found: Checks, beginning: str = "") -> Volume:
     """Return the first volume of a report, but for the list of the others: those are not made yet.
+
+    ``beginning``: since when there is anything of its days, where that is not all along.
 
     Its first page names every sort of thing in scope that is not in order; only those of which there are some are told
     after it.
@@ -49,7 +51,7 @@ def volume(frame: Frame, states: Sequence[DueState], found: Checks) -> Volume:
         sections.append(checks.section(frame, found, paper=False))
     title = _("Records, %(first)s to %(last)s") % {"first": frame.day(frame.from_day), "last": frame.day(frame.to_day)}
     lead = _("This report opens with what is not in order. Everything else follows by subject, by clause and by month.")
-    return Volume(NAME, title, tuple(sections), lead, front=front.page(frame, found, counted))
+    return Volume(NAME, title, tuple(sections), lead, front=front.page(frame, found, counted, beginning))
 
 
 def _of_the_watch(frame: Frame, found: Checks) -> list[Section]:
@@ -70,9 +72,9 @@ def _of_the_plant(frame: Frame, states: Sequence[DueState]) -> list[Section]:
     return [_defects(frame), _overdue(frame, states), _deviations(frame), _memory(frame)]
 
 
-def with_list(opening: Volume, listed: Sequence[Listed]) -> Volume:
-    """Return the first volume with the list of the others."""
-    return replace(opening, sections=(*opening.sections, following(listed)))
+def with_list(opening: Volume, listed: Sequence[Listed], left_out: str = "") -> Volume:
+    """Return the first volume with the list of the others, and with the months that have none."""
+    return replace(opening, sections=(*opening.sections, following(listed, left_out)))
 
 
 def _files(frame: Frame) -> list[Section]:
@@ -91,7 +93,7 @@ def _files(frame: Frame) -> list[Section]:
             lead,
             count,
             (table,),
-            notes=_more(count, table.told_by()),
+            notes=_more(count, table.told_by(), _("data/events.jsonl")),
         )
     ]
 
@@ -109,46 +111,18 @@ def _gaps(frame: Frame, found: Checks) -> Section:
     return Section(_("Gaps"), _("A record was owed and is not there."), len(rows), (table,), notes=_more(len(rows)))
 
 
-def _more(count: int, shown: int = MOST) -> tuple[str, ...]:
+def _more(count: int, shown: int = MOST, where: str = "") -> tuple[str, ...]:
+    """Return that not all stand here, and where the others do: nothing named, in the volumes of the months."""
     if count <= shown:
         return ()
-    return (
-        _("The first %(shown)d of %(count)d stand here; the others stand in the volumes of the months.")
-        % {"shown": shown, "count": count},
-    )
+    words = _("The first %(shown)d of %(count)d stand here; the others stand in %(where)s.")
+    return (words % {"shown": shown, "count": count, "where": where or _("the volumes of the months")},)
 
 
 def _waivers(frame: Frame) -> Section:
-    rows = runs.waivers_of(frame)
-    numbers = frame.numbers(Waiver, (one.pk for one in rows))
-    cells = tuple(
-        (
-            Cell(one.need.name if one.need else _("crew"), sub="" if one.is_current else _("no longer counts")),
-            Cell(frame.at(one.starts_at)), Cell(_end(frame, one)), Cell(one.why, sub=one.counter_measure),
-            Cell(one.granted_by, sub=_countersigned(one)), Cell(numbers.of(one.pk), figure=True),
-        )
-        for one in rows[:MOST]
-    )  # fmt: skip
-    head = (_("Of what"), _("From"), _("Until"), _("Reason, and what was done instead"), _("Granted by"), _("Record"))
-    table = Table(_("Waivers with their ends"), head, cells, (18, 15, 17, 26, 14, 10), _("None."))
-    return Section(
-        _("Waivers"),
-        _("A need was not met, and a named person decided for a time."),
-        len(rows),
-        (table,),
-        notes=_more(len(rows)),
-    )
-
-
-def _end(frame: Frame, one: Waiver) -> str:
-    words = frame.at(one.ended_early_at or one.ends_at)
-    return _("%(at)s, or the end of a run begun in it") % {"at": words} if one.to_end_of_run else words
-
-
-def _countersigned(one: Waiver) -> str:
-    if one.countersigned_by:
-        return _("countersigned by %(name)s") % {"name": one.countersigned_by}
-    return _("not countersigned") if one.countersign_by else ""
+    section = runs.waivers(frame, MOST)
+    count = len(runs.waivers_of(frame))
+    return replace(section, count=count, notes=_more(count))
 
 
 def _late(frame: Frame) -> Section:
@@ -160,7 +134,11 @@ def _late(frame: Frame) -> Section:
         _("Recorded later after it happened than the house rule lets pass."),
         count,
         (table,),
-        notes=_more(count, table.told_by()),
+        notes=_more(
+            count,
+            table.told_by(),
+            _("the volumes of the months, and those recorded after these days in data/events.jsonl"),
+        ),
     )
 
 
@@ -197,13 +175,11 @@ def _defects(frame: Frame) -> Section:
             Cell(f"{one.number:04d}", sub=str(one.equipment.tag if one.equipment else one.bank)), Cell(frame.at(one.found_at)),
             Cell(one.what), Cell(str(one.get_effect_display())), Cell(frame.day(one.expected_back)), Cell(numbers.of(one.pk), figure=True),
         )
-        for one in rows[:MOST]
+        for one in rows
     )  # fmt: skip
     head = (_("Tag"), _("Found"), _("What is wrong"), _("Effect"), _("Expected back"), _("Record"))
     table = Table(_("Open defects"), head, cells, (12, 18, 32, 14, 14, 10), _("None."))
-    return Section(
-        _("Open defects"), _("Open on the day this report was made."), len(rows), (table,), notes=_more(len(rows))
-    )
+    return Section(_("Open defects"), _("Open on the day this report was made."), len(rows), (table,))
 
 
 def _overdue(frame: Frame, states: Sequence[DueState]) -> Section:
@@ -215,9 +191,8 @@ def _overdue(frame: Frame, states: Sequence[DueState]) -> Section:
     )  # fmt: skip
     head = (_("Item"), _("Act"), _("State"), _("Was good through"), _("Rule"))
     table = Table(_("Overdue, never recorded or in doubt"), head, cells, (28, 30, 16, 16, 10), _("None."))
-    return Section(
-        _("Overdue items"), _("On the day this report was made."), len(rows), (table,), notes=_more(len(rows))
-    )
+    notes = _more(len(rows), where=_("the volume on the plant"))
+    return Section(_("Overdue items"), _("On the day this report was made."), len(rows), (table,), notes=notes)
 
 
 def _deviations(frame: Frame) -> Section:
@@ -236,7 +211,7 @@ def _memory(frame: Frame) -> Section:
     return Section(_("Numbers from memory"), lead, len(table.rows), (table,))
 
 
-def following(listed: Sequence[Listed]) -> Section:
+def following(listed: Sequence[Listed], left_out: str = "") -> Section:
     """Return the list of the other volumes, each with its digest, and which took the place of an earlier one."""
     cells = tuple(
         (
@@ -250,6 +225,5 @@ def following(listed: Sequence[Listed]) -> Section:
     lead = _(
         "A month that was changed by a late entry, a correction or a countersignature has a new volume, and so has every month after the program that sets the pages was changed; which one it replaces stands beside it."
     )
-    return Section(
-        _("What follows"), lead, tables=(Table(_("The other volumes"), head, cells, (27, 5, 68), _("None.")),)
-    )
+    table = Table(_("The other volumes"), head, cells, (27, 5, 68), _("None."))
+    return Section(_("What follows"), lead, tables=(table,), notes=(left_out,) if left_out else ())

@@ -81,7 +81,7 @@ def test_the_plant_stands_there_with_what_the_code_asks_for_and_nothing_else(sit
 
 def test_work_comparisons_and_defects_are_of_the_code(site: Site) -> None:
     told = frame(site)
-    work, compared, defects = contents.month(told.scope, FIRST, LAST, LAST).sections
+    work, compared, defects, *_rest = contents.month(told.scope, FIRST, LAST, LAST).sections
     assert [row[1:3] for row in cells(work)] == [["G-1", act_of_clause()]]
     assert [row[1] for row in cells(compared)] == ["G-1"]
     assert [row[0] for row in cells(defects)] == ["0001"]

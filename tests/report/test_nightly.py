@@ -22,7 +22,9 @@ def test_closed_months_are_made_once_and_the_running_one_is_left(
 ) -> None:
     settings.DATA_DIR = tmp_path
     site = make.site()
-    make.work(make.rule(make.equipment(site)), datetime(2026, 1, 9, tzinfo=UTC).date())
+    rule = make.rule(make.equipment(site))
+    for month in (1, 2):
+        make.work(rule, datetime(2026, month, 9, tzinfo=UTC).date())
     monkeypatch.setattr(events, "now", lambda: datetime(2026, 3, 12, tzinfo=UTC))
     assert nightly.render(lambda _words: None) == "2 volumes of months made, 0 there already."
     assert sorted(Volume.objects.values_list("month", flat=True)) == ["2026-01", "2026-02"]
@@ -34,7 +36,9 @@ def test_whoever_waits_for_a_pack_goes_before_the_months_that_are_left(
 ) -> None:
     settings.DATA_DIR = tmp_path
     site = make.site()
-    make.work(make.rule(make.equipment(site)), datetime(2026, 1, 9, tzinfo=UTC).date())
+    rule = make.rule(make.equipment(site))
+    for month in (1, 2):
+        make.work(rule, datetime(2026, month, 9, tzinfo=UTC).date())
     monkeypatch.setattr(events, "now", lambda: datetime(2026, 3, 12, tzinfo=UTC))
     pack = enqueue(Kind.CHECK_PACK, {"token": "none"})
     told = tasks.render_volumes.apply().get()

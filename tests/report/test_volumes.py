@@ -63,6 +63,7 @@ def test_a_month_is_taken_again_until_a_late_entry_changes_it() -> None:
     site = make.site()
     rule = make.rule(make.equipment(site))
     first, last = date(2026, 2, 1), date(2026, 2, 28)
+    make.work(rule, date(2026, 2, 3))
     before = closed_month(_scope(site), first, last)
     assert [one.warm for one in before] == [False]
     again = closed_month(_scope(site), first, last)
@@ -78,6 +79,7 @@ def test_a_month_is_taken_again_until_a_late_entry_changes_it() -> None:
 def test_a_volume_whose_file_was_changed_is_made_anew() -> None:
     site = make.site()
     first, last = date(2026, 2, 1), date(2026, 2, 28)
+    make.work(make.rule(make.equipment(site)), date(2026, 2, 9))
     before = closed_month(_scope(site), first, last)[0]
     before.path.write_bytes(b"%PDF-1.7 something else")
     assert not closed_month(_scope(site), first, last)[0].warm
