@@ -93,9 +93,12 @@ def test_a_calendar_begins_with_the_month_of_the_first_check_that_was_owed(monke
     from facility.report import drawing
 
     drawn: list[list[str]] = []
-    monkeypatch.setattr(
-        drawing, "calendar", lambda months, legend: drawn.append([label for label, _days in months]) or "<svg/>"
-    )
+
+    def draw(months: Any, _legend: Any) -> str:
+        drawn.append([label for label, _days in months])
+        return "<svg/>"
+
+    monkeypatch.setattr(drawing, "calendar", draw)
     site = make.site(zone="UTC")
     sheet = make.sheet(make.chamber(site))
     make.chamber(site, key="unused")
