@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from facility.models import HouseRule
 from facility.reference import house_rule_definitions
@@ -23,6 +24,8 @@ MORE_THAN_0 = {"check_age_min", "bank_age_min", "contact_confirm_days"}
 MOST = 999_999
 #: the unit of a rule that is a number without one
 NO_UNIT = "1"
+SPANS = {"d": ("day", "days"), "a": ("year", "years")}
+"""Units whose sign people do not read as a word, as one and many."""
 
 
 def values(site: Site) -> dict[str, Decimal]:
@@ -45,8 +48,10 @@ def told(rule: Sourced, value: Decimal) -> str:
     """Return a value of a rule as people read it: the choice that it stands for, or the number with its unit."""
     if value in rule.choices:
         return rule.choices[value]
-    unit = "" if rule.unit == NO_UNIT else f"\u00a0{rule.unit}"
-    return f"{plain_number(value.normalize())}{unit}"
+    number = plain_number(value.normalize())
+    if rule.unit in SPANS:
+        return f"{number}\u00a0{ngettext(*SPANS[rule.unit], int(value))}"
+    return number if rule.unit == NO_UNIT else f"{number}\u00a0{rule.unit}"
 
 
 def may_be(rule: Sourced, value: Decimal) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
@@ -17,6 +18,7 @@ from facility.report.plant import states_of
 from facility.report.scope import Frame, Scope
 from facility.report.seal import sealed
 from facility.report.shape import parts
+from facility.shown import instant_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -106,7 +108,9 @@ def _plated(volume: Volume, scope: Scope) -> Volume:
     """Return the summary with for whom it was made, by whom and when."""
     if scope.pack is None:
         return volume
-    made = timezone.localtime(events.now()).strftime("%Y-%m-%d %H:%M (UTC%z)")
+    now = events.now()
+    offset = timezone.localtime(now).isoformat()[-6:]
+    made = f"{instant_text(now, ZoneInfo(scope.site.zone))} (UTC{offset})"
     words = _("Pack %(number)d · made %(at)s by %(who)s") % {
         "number": scope.pack.number, "at": made, "who": _by(scope.pack.asked_by)}  # fmt: skip
     plate = ((_("Prepared for"), scope.pack.recipient), (_("Pack"), str(scope.pack.number)))

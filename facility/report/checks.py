@@ -8,15 +8,15 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Min
-from django.utils.dateformat import format as date_words
 from django.utils.translation import gettext as _
 
 from facility.counted import counted
 from facility.models import Answer, Check, CheckResult, CheckState, Event, Occasion, Outcome, SheetVersion, ShutDown
-from facility.report import drawing, gaps
+from facility.report import gaps
+from facility.report.calendars import calendars
 from facility.report.gaps import Mark
-from facility.report.scope import event_word, months_of
-from facility.report.shape import Cell, Picture, Section, Table
+from facility.report.scope import event_word
+from facility.report.shape import Cell, Section, Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from facility.report.scope import Frame
 
 WORST = (Mark.OUTSIDE, Mark.LATE, Mark.PAPER, Mark.SIGNED)
-SHOWN = (Mark.SIGNED, Mark.PAPER, Mark.LATE, Mark.OUTSIDE, Mark.GAP, Mark.CLOSED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,36 +137,6 @@ def _closed(frame: Frame, chamber: int) -> set[date]:
     return found
 
 
-def legend() -> list[tuple[Mark, str]]:
-    """Return the marks of a calendar in words."""
-    words = {
-        Mark.SIGNED: _("signed, all within limits"), Mark.OUTSIDE: _("not all within limits"),
-        Mark.LATE: _("something entered late"), Mark.PAPER: _("from paper, within limits"), Mark.GAP: _("gap"), Mark.CLOSED: _("closed, announced"),
-    }  # fmt: skip
-    return [(mark, words[mark]) for mark in SHOWN]
-
-
-def calendars(frame: Frame, found: Checks) -> tuple[Picture, ...]:
-    """Return a picture for each chamber of which a check was ever owed or made: its days since then, one line a month."""
-    pictures = []
-    for chamber, marks in found.calendars:
-        begins_on = next((day for day, mark in marks.items() if mark != Mark.NOT_OWED), None)
-        if begins_on is None:
-            continue
-        months = [
-            (date_words(first, "b Y").capitalize(), [(day.day, marks[day]) for day in gaps.days_between(first, last)])
-            for first, last in months_of(frame.from_day, frame.to_day) if last >= begins_on
-        ]  # fmt: skip
-        tally = [(words, sum(1 for one in marks.values() if one == mark)) for mark, words in legend()]
-        said = ", ".join(f"{words}: {number}" for words, number in tally)
-        words = _("Daily checks of %(chamber)s by day. %(tally)s.") % {"chamber": chamber, "tally": said}
-        svg = drawing.calendar(months, legend())
-        pictures.append(
-            Picture(drawing.address_of(svg), words, _("%(chamber)s: %(tally)s.") % {"chamber": chamber, "tally": said})
-        )
-    return tuple(pictures)
-
-
 def section(frame: Frame, found: Checks, *, paper: bool = True) -> Section:
     """Return the section of checks: the calendar and each check that says more than “all within limits”.
 
@@ -178,7 +147,10 @@ def section(frame: Frame, found: Checks, *, paper: bool = True) -> Section:
         "signed": counted(found.signed, "check", "checks"), "outside": outside, "late": len(found.late),
         "paper": sum(1 for one in found.rows if one.on_paper), "gaps": len(found.missing)}  # fmt: skip
     return Section(
-        _("Checks, day by day"), lead, pictures=calendars(frame, found), tables=(exceptions(frame, found, paper=paper),)
+        _("Checks, day by day"),
+        lead,
+        pictures=calendars(frame, found.calendars),
+        tables=(exceptions(frame, found, paper=paper),),
     )
 
 
@@ -202,8 +174,11 @@ def exceptions(frame: Frame, found: Checks, *, paper: bool = True) -> Table:
             else _row_of_many(frame, group, found, record)
         )
     head = (_("Begun"), _("Kind"), _("Sheet, and what was outside"), _("Who"), _("Record"))
+    caption = _("Each check that is late, not all within limits, or not signed")
+    if paper:
+        caption = _("Each check that is late, from paper, not all within limits, or not signed")
     return Table(
-        _("Each check that is late, not all within limits, or not signed"),
+        caption,
         head,
         tuple(rows),
         (17, 20, 34, 17, 12),

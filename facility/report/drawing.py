@@ -20,6 +20,8 @@ LETTERS: Final = 'font-family="Plex" font-size="10"'
 BAR_LINE: Final = 15
 BAR_LEFT: Final = 210.0
 LONGEST_LABEL: Final = 36
+#: of a legend's words, on the wide side
+LETTER: Final = 4.9
 YEAR: Final = 12
 RIBBON_LEFT: Final = 110.0
 #: months between two ticks, and up to how many months of the whole
@@ -61,7 +63,7 @@ def calendar(months: Sequence[tuple[str, Sequence[tuple[int, Mark]]]], legend: S
     for mark, words in legend:
         parts.append(_placed(x, y + 15, SHAPES[mark]))
         parts.append(_text(x + 11, y + 18.5, words))
-        x += 24 + 4.6 * len(words)
+        x += 20 + LETTER * len(words)
     return _whole(WIDTH, y + 26, parts)
 
 

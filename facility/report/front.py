@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 import facility
 from facility.counted import counted
@@ -90,8 +91,13 @@ def _about(frame: Frame, told: changes.Tally) -> str:
     if frame.scope.pack is not None:
         words.append(_("Ground on which it is handed over: %(ground)s.") % {"ground": frame.scope.pack.ground})
     if told.entries:
-        span = {"first": told.first, "last": told.last}
-        words.append(_("Entries %(first)d to %(last)d of the log, as recorded in these days.") % span)
+        others = told.last - told.first + 1 - told.entries
+        words.append(_("Entries %(first)d to %(last)d of the log, as recorded in these days.") % {
+            "first": told.first, "last": told.last})  # fmt: skip
+        if others:
+            words.append(ngettext(
+                "%(n)d entry between them is about something else.", "%(n)d entries between them are about something else.", others,
+            ) % {"n": others})  # fmt: skip
     else:
         words.append(_("No entry about this was recorded in these days."))
     return " ".join(words)

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from facility.report.scope import Frame
 
 NO_END = date.max
-PEOPLE_A_PICTURE = 12
+#: lines of bars in one picture; a page of Letter has room for half as many again
+LINES_A_PICTURE = 40
 
 
 @dataclass(slots=True)
@@ -53,11 +54,22 @@ def section(frame: Frame) -> Section:
         "%(people)s. A filled bar: a medical that says fit, or fit with limits, was on record; an open bar: a "
         "qualification was. Waits after runs, duty and practice count too and are told day by day in the app."
     ) % {"people": counted(len(found), "person", "people")}
-    pictures = [
-        _picture(frame, found[start : start + PEOPLE_A_PICTURE]) for start in range(0, len(found), PEOPLE_A_PICTURE)
-    ]
+    pictures = [_picture(frame, some) for some in _by_pictures(found)]
     tables = (_medicals(frame, found), _qualifications(frame, found))
     return Section(_("People, and who was fit when"), lead, tables=tables, pictures=tuple(pictures))
+
+
+def _by_pictures(found: list[Papers]) -> list[list[Papers]]:
+    """Return people by the picture they stand in, each as full as a page has room for lines."""
+    groups: list[list[Papers]] = []
+    lines = LINES_A_PICTURE
+    for one in found:
+        if lines + 1 + len(one.held) > LINES_A_PICTURE:
+            groups.append([])
+            lines = 0
+        groups[-1].append(one)
+        lines += 1 + len(one.held)
+    return groups
 
 
 def _picture(frame: Frame, found: list[Papers]) -> Picture:

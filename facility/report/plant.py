@@ -15,8 +15,11 @@ from facility.report.drawing import address_of
 from facility.report.shape import Cell, Picture, Section, Table
 from maintenance.calibrating.page import parts_of, words_of
 from maintenance.calibrating.plot import PAPER
+from maintenance.compute.due import Cause
 from maintenance.models import Calibration, Defect, Equipment, IntervalRule, WorkRecord, WorkResult
+from maintenance.upkeep.adopting import source_words
 from maintenance.upkeep.state import Word, due_states
+from maintenance.upkeep.words import cause_text, interval_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -62,22 +65,38 @@ def standing(frame: Frame, states: Iterable[DueState]) -> list[Section]:
     by_kind: dict[str, list[DueState]] = defaultdict(list)
     for one in states:
         by_kind[one.kind].append(one)
-    newest = _newest(frame)
+    newest = newest_work(frame)
+    rules = {one.pk: one for one in rules_in_scope(frame)}
     return [
-        _area(frame, _(title), [one for kind in kinds for one in by_kind[str(kind)]], newest)
+        _area(frame, _(title), [one for kind in kinds for one in by_kind[str(kind)]], newest, rules)
         for area, (title, kinds) in PLANT.items()
         if frame.scope.has(area) and not (frame.scope.source and not any(by_kind[str(kind)] for kind in kinds))
     ]
 
 
-def _newest(frame: Frame) -> dict[int, tuple[int, str]]:
+def newest_work(frame: Frame) -> dict[int, tuple[int, str]]:
     """Return the newest passed record of work of each rule, as its number and who did it."""
     rows = WorkRecord.objects.filter(of_scope(frame), rule__isnull=False, retired_at=None, result=WorkResult.PASSED)
     ordered = rows.order_by("rule_id", "done_on", "pk").values_list("rule_id", "pk", "done_by")
     return {rule: (pk, done_by) for rule, pk, done_by in ordered}
 
 
-def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tuple[int, str]]) -> Section:
+def state_cell(state: DueState) -> Cell:
+    """Return the state of a rule, with what made it due where that is something that happened to the item."""
+    cause = cause_text(state.cause, state.first.event) if state.first and state.cause is Cause.EVENT else ""
+    sub = _("since: %(what)s") % {"what": cause} if cause else ""
+    return Cell(word_of(state.word), sub=sub, strong=state.word in NOT_IN_DATE)
+
+
+def _asked(state: DueState, rule: IntervalRule | None) -> Cell:
+    """Return an act with how often it is asked for and where that comes from."""
+    parts = (interval_words(rule) if rule else "", source_words(state.source))
+    return Cell(state.act, sub=" \u00b7 ".join(part for part in parts if part))
+
+
+def _area(
+    frame: Frame, title: str, states: list[DueState], newest: dict[int, tuple[int, str]], rules: dict[int, IntervalRule]
+) -> Section:
     states = sorted(states, key=lambda one: (one.tag, one.act))
     bad = sum(1 for one in states if one.word in NOT_IN_DATE)
     items = len({one.equipment for one in states})
@@ -87,6 +106,7 @@ def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tu
         "bad": bad,
     }
     numbers = frame.numbers(WorkRecord, (newest[one.rule][0] for one in states if one.rule in newest))
+    of_rules = frame.numbers(IntervalRule, (one.rule for one in states))
     rows, last = [], 0
     for one in states:
         pk, done_by = newest.get(one.rule, (None, ""))
@@ -94,15 +114,14 @@ def _area(frame: Frame, title: str, states: list[DueState], newest: dict[int, tu
         last = one.equipment
         rows.append(
             (
-                Cell(one.tag, sub=said), Cell(one.act, sub=one.source),
-                Cell(frame.day(one.done_on), sub=done_by), Cell(frame.day(one.due_on)),
-                Cell(word_of(one.word), strong=one.word in NOT_IN_DATE),
-                Cell(numbers.of(pk) if pk else _("none"), figure=True),
+                Cell(one.tag, sub=said), _asked(one, rules.get(one.rule)),
+                Cell(frame.day(one.done_on), sub=done_by), Cell(frame.day(one.good_through)), state_cell(one),
+                Cell(numbers.of(pk) if pk else _("none"), sub="" if pk else _("rule: %(record)s") % {"record": of_rules.of(one.rule)}, figure=True),
             )
         )  # fmt: skip
     head = (
         _("Item"),
-        _("Act, and where it comes from"),
+        _("Act, how often, and where that comes from"),
         _("Last done, by"),
         _("Good through"),
         _("State"),
@@ -165,6 +184,10 @@ def comparisons(frame: Frame) -> Section:
         for one in found
     )  # fmt: skip
     lead = _("Comparisons made in the house are named as such; they are no certificate of an accredited laboratory.")
+    if pictures:
+        lead += " " + _(
+            "In a plot: filled, read rising; open, read falling; a bar, the expanded uncertainty; thick, the limits; hatched, the guard band inside them."
+        )
     table = Table(_("Each comparison"), head, cells, (12, 24, 24, 16, 14, 10), _("None."))
     return Section(_("Comparisons of gauges and analysers"), lead, tables=(table,), pictures=tuple(pictures))
 
@@ -231,4 +254,4 @@ def rules_in_scope(frame: Frame) -> list[Any]:
     """Return the site's rules of upkeep that count, by item."""
     rows = IntervalRule.objects.current().filter(of_scope(frame), equipment__retired_at=None)
     rows = rows.filter(source__startswith=frame.scope.source)
-    return list(rows.select_related("equipment").order_by("equipment__tag", "name"))
+    return list(rows.select_related("equipment", "counter").order_by("equipment__tag", "name"))

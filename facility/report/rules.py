@@ -11,13 +11,14 @@ from django.utils.translation import ngettext
 
 from facility import house
 from facility.models import HouseRule, Procedure, SheetVersion
-from facility.reference import house_rule_definitions, sources
-from facility.report.plant import NOT_IN_DATE, rules_in_scope, word_of
+from facility.reference import house_rule_definitions
+from facility.report.plant import newest_work, rules_in_scope, state_cell
 from facility.report.shape import Cell, Section, Table
-from maintenance.models import IntervalRule, Standing
+from maintenance.models import IntervalRule, Standing, WorkRecord
 from maintenance.reference import requirements
-from maintenance.upkeep.adopting import deviations
+from maintenance.upkeep.adopting import deviations, source_words, title_in
 from maintenance.upkeep.offers import offer_of
+from maintenance.upkeep.words import interval_words
 from treatments.models import Plan
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def _house(frame: Frame) -> Table:
         value = rule.number if row is None else row.value
         cells.append(
             (
-                Cell(rule.meaning), Cell(house.told(rule, value), figure=not rule.choices, strong=row is not None),
+                Cell(rule.meaning), Cell(house.told(rule, value), strong=row is not None),
                 Cell(_("as shipped") if row is None else frame.day(row.in_force_from)), Cell(row.approved_by if row else ""),
                 Cell(numbers.of(row.pk) if row else "\u2013", figure=True),
             )
@@ -97,17 +98,19 @@ def clause_map(frame: Frame, states: Iterable[DueState]) -> Section:
     by_rule = {one.rule: one for one in states}
     adopted = [one for one in rules_in_scope(frame) if (one.requirement or frame.scope.source) and one.pk in by_rule]
     numbers = frame.numbers(IntervalRule, (one.pk for one in adopted))
+    newest = newest_work(frame)
+    evidence = frame.numbers(WorkRecord, (newest[one.pk][0] for one in adopted if one.pk in newest))
     rows = []
     for one in sorted(adopted, key=lambda row: (row.source, row.equipment.tag)):
         state = by_rule[one.pk]
         rows.append(
             (
                 Cell(one.source), Cell(f"{one.equipment.tag}: {one.name}", sub=_("evidence: %(what)s") % {"what": one.evidence_asked} if one.evidence_asked else ""),
-                Cell(frame.day(state.done_on) if state.done_on else _("none on record")),
-                Cell(word_of(state.word), strong=state.word in NOT_IN_DATE), Cell(numbers.of(one.pk), figure=True),
+                Cell(frame.day(state.done_on) if state.done_on else _("none on record"), sub=evidence.of(newest[one.pk][0]) if one.pk in newest else ""),
+                state_cell(state), Cell(numbers.of(one.pk), figure=True),
             )
         )  # fmt: skip
-    head = (_("Clause"), _("Rule here"), _("Newest evidence"), _("State"), _("Record"))
+    head = (_("Clause"), _("Rule here"), _("Newest evidence"), _("State"), _("Rule"))
     lead = ngettext(
         "%(n)d rule here was adopted from a clause.", "%(n)d rules here were adopted from clauses.", len(adopted)
     ) % {"n": len(adopted)}
@@ -126,7 +129,7 @@ def not_adopted(frame: Frame) -> Section:
     adopted = {one.requirement for one in rules_in_scope(frame)}
     offers = [offer_of(one) for one in requirements() if one.key not in adopted]
     rows = [
-        (Cell(one.source), Cell(one.rule.what), Cell(one.interval), Cell(_("number from memory") if str(one.rule.standing) == Standing.MEMORY else ""))
+        (Cell(one.source), Cell(one.rule.what), Cell(one.interval), Cell(str(Standing(str(one.rule.standing)).label)))
         for one in sorted(offers, key=lambda offer: offer.source) if one.source.startswith(frame.scope.source)
     ]  # fmt: skip
     head = (_("Clause"), _("What it asks"), _("How often"), _("Standing"))
@@ -148,8 +151,7 @@ def _by_code(rows: Iterable[tuple[Cell, ...]], nothing: Table) -> tuple[Table, .
 
 def code_and_place(source: str) -> tuple[str, str]:
     """Return the title of the code that a source names, and the place in it; a source of no code in the app's book stays whole."""
-    titles = [str(one["title"]) for one in sources().values()]
-    title = max((one for one in titles if source.startswith(one)), key=len, default="")
+    title = title_in(source)
     place = source[len(title) :].lstrip(", ")
     return (title, place or source) if title else (_("Other sources"), source)
 
@@ -160,14 +162,13 @@ def deviating(frame: Frame) -> Table:
     numbers = frame.numbers(IntervalRule, (one.pk for one, _found in rows))
     cells = tuple(
         (
-            Cell(one.equipment.tag, sub=one.name), Cell(one.source),
-            Cell("; ".join(_("%(what)s: code %(code)s, house %(house)s") % {"what": part.label, "code": part.code, "house": part.house} for part in found)),
+            Cell(one.equipment.tag, sub=one.name), Cell("; ".join(part.words for part in found)), Cell(source_words(one.source)),
             Cell(one.house_reason or _("no reason given"), sub=one.approved_by), Cell(numbers.of(one.pk), figure=True),
         )
         for one, found in rows
     )  # fmt: skip
-    head = (_("Item"), _("Clause"), _("Difference"), _("Reason, approved by"), _("Record"))
-    return Table(_("Where a house rule differs from a code"), head, cells, (18, 24, 26, 21, 11), _("None."))
+    head = (_("Item"), _("Difference"), _("Clause"), _("Reason, approved by"), _("Record"))
+    return Table(_("Where a house rule differs from a code"), head, cells, (18, 26, 24, 21, 11), _("None."))
 
 
 def from_memory(frame: Frame) -> Table:
@@ -175,8 +176,11 @@ def from_memory(frame: Frame) -> Table:
     rows = [one for one in rules_in_scope(frame) if one.standing == Standing.MEMORY]
     numbers = frame.numbers(IntervalRule, (one.pk for one in rows))
     cells = tuple(
-        (Cell(one.equipment.tag), Cell(one.name), Cell(one.source), Cell(numbers.of(one.pk), figure=True))
+        (
+            Cell(one.equipment.tag, sub=one.equipment.name), Cell(one.name, sub=interval_words(one)),
+            Cell(source_words(one.source)), Cell(numbers.of(one.pk), figure=True),
+        )
         for one in rows
-    )
-    head = (_("Item"), _("Act"), _("Said to come from"), _("Record"))
-    return Table(_("Numbers from memory in use"), head, cells, (16, 34, 38, 12), _("None."))
+    )  # fmt: skip
+    head = (_("Item"), _("Act, and how often"), _("Said to come from"), _("Record"))
+    return Table(_("Numbers from memory in use"), head, cells, (26, 28, 34, 12), _("None."))

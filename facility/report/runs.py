@@ -72,11 +72,17 @@ def _departure_table(run: Run) -> Table | None:
     if not found:
         return None
     cells = tuple(
-        (Cell(str(number)), Cell(elapsed(one.found.minute)), Cell(f"{one.found.depth_fsw:g} fsw", figure=True), Cell(one.words), Cell(one.who))
+        (
+            Cell(str(number)), Cell(elapsed(one.found.minute)), Cell(f"{one.found.depth_fsw:g} fsw", figure=True), Cell(one.words),
+            Cell(f"{one.found.planned:.1f} {one.found.unit}", figure=True), Cell(f"{one.found.logged:.1f} {one.found.unit}", figure=True),
+            Cell(one.who or _("the chamber")),
+        )
         for number, one in enumerate(found, 1)
     )  # fmt: skip
-    head = (_("No."), _("Run time"), _("Depth"), _("Departure from the table"), _("Whom it concerns"))
-    return Table(_("Departures of %(run)s") % {"run": name_of(run)}, head, cells, (8, 14, 14, 40, 24))
+    head = (
+        _("No."), _("Run time"), _("Depth"), _("Departure from the table"), _("Table"), _("Logged"), _("Whom it concerns"),
+    )  # fmt: skip
+    return Table(_("Departures of %(run)s") % {"run": name_of(run)}, head, cells, (7, 12, 12, 24, 13, 13, 19))
 
 
 def _pictures(frame: Frame, runs: Iterable[Run], numbers: Any) -> Iterable[Picture]:

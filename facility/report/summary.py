@@ -186,7 +186,7 @@ def _overdue(frame: Frame, states: Sequence[DueState]) -> Section:
     rows = [one for one in states if one.word in plant.NOT_IN_DATE]
     numbers = frame.numbers(IntervalRule, (one.rule for one in rows))
     cells = tuple(
-        (Cell(one.tag, sub=one.item), Cell(one.act), Cell(plant.word_of(one.word), strong=True), Cell(frame.day(one.due_on)), Cell(numbers.of(one.rule), figure=True))
+        (Cell(one.tag, sub=one.item), Cell(one.act), plant.state_cell(one), Cell(frame.day(one.good_through)), Cell(numbers.of(one.rule), figure=True))
         for one in rows[:MOST]
     )  # fmt: skip
     head = (_("Item"), _("Act"), _("State"), _("Was good through"), _("Rule"))
@@ -207,7 +207,9 @@ def _deviations(frame: Frame) -> Section:
 
 def _memory(frame: Frame) -> Section:
     table = rules.from_memory(frame)
-    lead = _("Nobody has read these numbers at their source yet. They are shown as unconfirmed wherever they are used.")
+    lead = _(
+        "Nobody has read these numbers at a source yet, or there is none. They are shown as unconfirmed wherever they are used."
+    )
     return Section(_("Numbers from memory"), lead, len(table.rows), (table,))
 
 
@@ -225,5 +227,5 @@ def following(listed: Sequence[Listed], left_out: str = "") -> Section:
     lead = _(
         "A month that was changed by a late entry, a correction or a countersignature has a new volume, and so has every month after the program that sets the pages was changed; which one it replaces stands beside it."
     )
-    table = Table(_("The other volumes"), head, cells, (27, 5, 68), _("None."))
+    table = Table(_("The other volumes"), head, cells, (27, 8, 65), _("None."))
     return Section(_("What follows"), lead, tables=(table,), notes=(left_out,) if left_out else ())

@@ -16,7 +16,7 @@ from facility.fields import day_text
 from facility.report.drawing import address_of
 from facility.report.scope import Frame, Scope
 from facility.report.shape import Cell, Picture, Section, Table
-from facility.small_papers.item_rows import ItemRows, interval_words, rows_of
+from facility.small_papers.item_rows import ItemRows, rows_of
 from facility.small_papers.item_troubles import NONE, corrections, defects, files, gone, outside, restricted
 from facility.small_papers.making import Paper
 from maintenance.calibrating.history import drift_of
@@ -26,6 +26,7 @@ from maintenance.calibrating.plot_drift import drift_svg
 from maintenance.planning.item_view import standing_of
 from maintenance.upkeep.adopting import deviations
 from maintenance.upkeep.state import due_states_of
+from maintenance.upkeep.words import interval_words
 
 if TYPE_CHECKING:
     from facility.small_papers.making import Print
@@ -83,7 +84,7 @@ def _rules(item: Equipment, rows: ItemRows, frame: Frame) -> Section:
     cells = []
     for one in rows.rules:
         state = states.get(one.pk)
-        due = frame.day(state.due_on) if state else NONE
+        due = frame.day(state.good_through) if state else NONE
         cells.append(
             (
                 Cell(one.name, sub=_house(one)), Cell(interval_words(one)),
@@ -101,10 +102,7 @@ def _rules(item: Equipment, rows: ItemRows, frame: Frame) -> Section:
 
 def _house(rule: IntervalRule) -> str:
     """Say where the house differs from the clause that a rule was adopted from."""
-    found = "; ".join(
-        _("%(what)s: code %(code)s, house %(house)s") % {"what": one.label, "code": one.code, "house": one.house}
-        for one in deviations(rule)
-    )
+    found = "; ".join(one.words for one in deviations(rule))
     if not found:
         return ""
     reason = _("reason: %(why)s") % {"why": rule.house_reason or _("no reason given")}

@@ -6,16 +6,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from facility.events import AT_ONCE
 from facility.models import Answer, Event, Outcome, SheetVersion
 from facility.report.scope import event_word
-from maintenance.compute.due import Cause
-from maintenance.compute.intervals import Span
-from maintenance.models import Calibration, CounterUnit, Defect, Deferral, Happening, IntervalRule, WorkRecord
-from maintenance.readiness.rule_rows import triggers_of
-from maintenance.upkeep.words import cause_text, plain, span_text
+from maintenance.models import Calibration, Defect, Deferral, Happening, IntervalRule, WorkRecord
 from treatments.models import Waiver
 
 if TYPE_CHECKING:
@@ -178,29 +173,3 @@ def _files(rows: ItemRows, answers: list[Answer]) -> Iterator[tuple[Evidence, st
         if evidence is not None and evidence.pk not in seen:
             seen.add(evidence.pk)
             yield evidence, where
-
-
-def interval_words(rule: IntervalRule) -> str:
-    """Return how often a rule falls due, in words.
-
-    >>> interval_words(IntervalRule(months=6, window_days=7))
-    'every 6 months; window 7 days'
-    """
-    parts = []
-    if rule.months or rule.days:
-        parts.append(_("every %(span)s") % {"span": span_text(Span(rule.months, rule.days))})
-    unit = str(CounterUnit(rule.counter.unit).label) if rule.counter else _("counts")
-    if rule.count_every:
-        parts.append(_("every %(n)s %(unit)s") % {"n": plain(rule.count_every), "unit": unit})
-    if rule.count_life:
-        parts.append(_("life of %(n)s %(unit)s") % {"n": plain(rule.count_life), "unit": unit})
-    if rule.life_months:
-        parts.append(_("life of %(span)s") % {"span": span_text(Span(rule.life_months))})
-    if rule.triggers:
-        events = ", ".join(cause_text(Cause.EVENT, one) for one in triggers_of(rule.triggers))
-        parts.append(_("also after: %(events)s") % {"events": events})
-    if rule.window_days:
-        parts.append(ngettext("window %(n)d day", "window %(n)d days", rule.window_days) % {"n": rule.window_days})
-    if rule.hard_stop_months:
-        parts.append(_("never later than %(n)d months") % {"n": rule.hard_stop_months})
-    return "; ".join(parts)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -10,6 +11,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from facility import services
+from facility.counted import counted
 from facility.reference import sources
 from maintenance.compute.due import Anchor
 from maintenance.compute.due_windows import WindowKind
@@ -36,14 +38,26 @@ COMPARED = (
     "defer_months", "hard_stop_months",
 )  # fmt: skip
 
+UNITS = {"months": ("month", "months"), "days": ("day", "days"), "counts": ("count", "counts")}
+"""What the name of a field says behind its comma, as one and many."""
+
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """One field in which the house differs from the rule it adopted."""
+    """One field in which the house differs from the rule it adopted. ``unit``: of both numbers, one and many."""
 
     label: str
     code: str
     house: str
+    unit: tuple[str, str] | None = None
+
+    @property
+    def words(self) -> str:
+        """Return it in a line: every: code 24 months, house 12 months."""
+        said = {"what": self.label, "code": self.code, "house": self.house}
+        if self.unit is not None:
+            said |= {name: counted(int(said[name]), *self.unit) for name in ("code", "house") if said[name].isdecimal()}
+        return _("%(what)s: code %(code)s, house %(house)s") % said
 
 
 def by_key(key: str) -> Requirement | None:
@@ -55,6 +69,32 @@ def source_text(rule: Requirement) -> str:
     """Return source, edition and place of a rule in one line."""
     title = str(sources()[rule.source]["title"])
     return f"{title}, {rule.where}"[:200]
+
+
+def source_words(source: str) -> str:
+    """Return a source as it is read: what the title of its code says already is not said again behind it.
+
+    >>> source_words("NFPA 99, Health care facilities code, hyperbaric chapter, hyperbaric chapter; ask the authority")
+    'NFPA 99, Health care facilities code, hyperbaric chapter, ask the authority'
+    >>> source_words("maker's handbook, maker's table")
+    "maker's handbook, maker's table"
+    """
+    title = title_in(source)
+    place = source[len(title) :].lstrip(", ")
+    told = re.split(r"[^\w-]+", title)
+    left = [part for part in re.split(r"; |, ", place) if not _is_within(re.split(r"[^\w-]+", part), told)]
+    return ", ".join([title, *left]) if title and len(left) < place.count("; ") + place.count(", ") + 1 else source
+
+
+def title_in(source: str) -> str:
+    """Return the title of the code in the app's book with which a source begins, nothing where there is none."""
+    titles = (str(one["title"]) for one in sources().values())
+    return max((one for one in titles if source.startswith(one)), key=len, default="")
+
+
+def _is_within(words: list[str], longer: list[str]) -> bool:
+    """Return whether words follow on each other somewhere in longer ones."""
+    return any(longer[start : start + len(words)] == words for start in range(len(longer)))
 
 
 def terms_from(rule: Requirement) -> dict[str, Any]:
@@ -106,8 +146,9 @@ def deviations(row: IntervalRule) -> list[Deviation]:
         house = getattr(row, name)
         open_here = name in {"months", "days"} and rule.interval.kind in OPEN_KINDS
         if (code or 0) != (house or 0) and not open_here:
-            label = str(field.verbose_name)
-            found.append(Deviation(label, _plain(code), _plain(house)))
+            label, _comma, unit = str(field.verbose_name).partition(", ")
+            said, here = (str(dict(field.flatchoices).get(value, _plain(value))) for value in (code, house))
+            found.append(Deviation(label, said, here, UNITS.get(unit)))
     missing = set(triggers_of(asked["triggers"])) - set(triggers_of(row.triggers))
     if missing:
         found.append(Deviation(_("also due after"), asked["triggers"], row.triggers or _("nothing")))

@@ -107,8 +107,7 @@ class RuleForm(forms.ModelForm[IntervalRule]):
         found = deviations(self.instance)
         if not found:
             return
-        said = "; ".join(_("%(label)s: code %(code)s, house %(house)s") % {
-            "label": one.label, "code": one.code, "house": one.house} for one in found)  # fmt: skip
+        said = "; ".join(one.words for one in found)
         if not self.instance.house_reason.strip():
             self.add_error(
                 "house_reason", _("This differs from the rule adopted (%(what)s). Say why.") % {"what": said}

@@ -7,16 +7,18 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from facility.counted import counted
 from facility.fields import day_text
 from maintenance.compute.counters import projected_on
 from maintenance.compute.due import Anchor, Cause
-from maintenance.models import CounterUnit, HappeningKind
+from maintenance.compute.intervals import Span
+from maintenance.models import CounterUnit, HappeningKind, IntervalRule
+from maintenance.readiness.rule_rows import triggers_of
 
 if TYPE_CHECKING:
     from maintenance.compute.due import Side
-    from maintenance.compute.intervals import Span
     from maintenance.compute.rule_due import Past, Terms
     from maintenance.upkeep.state import DueState
 
@@ -131,3 +133,29 @@ def _counter(side: Side, past: Past, unit: str) -> tuple[str, tuple[str, ...]]:
     notes.append(_("At the fastest rate %(early)s, at the slowest %(late)s. Projected: it moves with each reading.") % {
         "early": day_text(early) if early else _("no day"), "late": day_text(late) if late else _("no day")})  # fmt: skip
     return formula, tuple(notes)
+
+
+def interval_words(rule: IntervalRule) -> str:
+    """Return how often a rule falls due, in words.
+
+    >>> interval_words(IntervalRule(months=6, window_days=7))
+    'every 6 months; window 7 days'
+    """
+    parts = []
+    if rule.months or rule.days:
+        parts.append(_("every %(span)s") % {"span": span_text(Span(rule.months, rule.days))})
+    unit = str(CounterUnit(rule.counter.unit).label) if rule.counter else _("counts")
+    if rule.count_every:
+        parts.append(_("every %(n)s %(unit)s") % {"n": plain(rule.count_every), "unit": unit})
+    if rule.count_life:
+        parts.append(_("life of %(n)s %(unit)s") % {"n": plain(rule.count_life), "unit": unit})
+    if rule.life_months:
+        parts.append(_("life of %(span)s") % {"span": span_text(Span(rule.life_months))})
+    if rule.triggers:
+        events = ", ".join(cause_text(Cause.EVENT, one) for one in triggers_of(rule.triggers))
+        parts.append(_("also after: %(events)s") % {"events": events})
+    if rule.window_days:
+        parts.append(ngettext("window %(n)d day", "window %(n)d days", rule.window_days) % {"n": rule.window_days})
+    if rule.hard_stop_months:
+        parts.append(_("never later than %(n)d months") % {"n": rule.hard_stop_months})
+    return "; ".join(parts)

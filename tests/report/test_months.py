@@ -11,7 +11,8 @@ from facility import services
 from facility.models import Check, Event, Site
 from facility.report import contents
 from facility.report.build import closed_month, volumes
-from facility.report.checks import calendars, checks_of
+from facility.report.calendars import calendars
+from facility.report.checks import checks_of
 from facility.report.scope import Frame, Scope
 from tests import make
 from tests.treatments.after.pdf_text import pages_of
@@ -85,8 +86,8 @@ def test_a_month_in_which_checks_were_owed_and_none_was_made_has_its_volume() ->
     assert [one.month for one in months.told] == ["2026-01", "2026-02"]
     assert "gaps: 1." in months.told[1].sections[0].lead  # one span of 28 days
     assert "before 1 Jan 2026" in months.beginning(frame)
-    (picture,) = calendars(frame, checks_of(frame))
-    assert "gap: 58," in picture.caption  # 30 days of January, 28 of February
+    (picture,) = calendars(frame, checks_of(frame).calendars)
+    assert "gap: 58." in picture.caption  # 30 days of January, 28 of February
 
 
 def test_a_calendar_begins_with_the_month_of_the_first_check_that_was_owed(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -106,7 +107,7 @@ def test_a_calendar_begins_with_the_month_of_the_first_check_that_was_owed(monke
     services.add(Check(sheet=sheet, version=sheet.versions.get(), number=1, state="signed", result="passed", started_at=at,
                        started_by="Ina", signed_at=at, signed_by="Ina"), by=make.BY)  # fmt: skip
     frame = Frame(Scope(site, None, date(2025, 11, 1), date(2026, 2, 28)), date(2025, 11, 1), date(2026, 2, 28), TODAY)
-    calendars(frame, checks_of(frame))
+    calendars(frame, checks_of(frame).calendars)
     assert drawn == [["Jan 2026", "Feb 2026"]]
 
 

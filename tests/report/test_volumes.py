@@ -181,7 +181,7 @@ def test_a_month_says_of_what_nothing_was_recorded() -> None:
     told = " ".join(
         " ".join(pages_of(closed_month(_scope(site), date(2026, 2, 1), date(2026, 2, 28))[0].path.read_bytes())).split()
     )
-    assert "Nothing was recorded of these days in: Checks, day by day; Runs; Comparisons" in told
+    assert "Nothing was recorded of these days in: Checks, day by day; Runs; Waivers; Comparisons" in told
     assert "Records of work: 1; not passed: 0" in told
 
 

@@ -184,9 +184,9 @@ def test_a_changed_interval_of_an_adopted_rule_needs_a_reason_and_who_approved(s
     sent.pop("items")
     answer = client.post(page("rule", site, rule.pk), sent)
     assert answer.status_code == 422
-    assert "code 24, house 36" in answer.content.decode()
+    assert "code 24 months, house 36 months" in answer.content.decode()
     assert client.post(page("rule", site, rule.pk), sent | why).status_code == 302
-    assert "code 24, house 36" in client.get(page("requirements", site)).content.decode()
+    assert "code 24 months, house 36 months" in client.get(page("requirements", site)).content.decode()
 
 
 def test_rules_from_memory_are_shown_as_unconfirmed_and_conflicts_side_by_side(site: Site) -> None:
