@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from django.db import transaction
 from django.template.loader import render_to_string
+from django.utils import timezone
 
 from facility import events, house, services
 from facility.models import Event, Pack
@@ -150,7 +151,7 @@ def test_a_pack_says_when_it_was_made_in_the_form_of_all_days(monkeypatch: pytes
     site = make.site(zone="Europe/Oslo")  # summer time since 29 March 2026: UTC+2
     frame = _frame(site)
     scope = replace(frame.scope, pack=Pack(site=site, number=7, recipient="Ada", asked_by="Ina"))
-    with build.timezone.override("Europe/Oslo"):
+    with timezone.override("Europe/Oslo"):
         made = build._plated(summary.volume(frame, [], checks.checks_of(frame)), scope)
     assert made.foot == "Pack 7 · made 1 Apr 2026 00:05 (UTC+02:00) by Ina"
 
