@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from facility.report.areas import GAS
 from facility.report.shape import Cell, Section, Table
-from maintenance.models import CylinderAnalysis, DeliveredCylinder, GasSample
+from maintenance.models import Cylinder, CylinderAnalysis, DeliveredCylinder, GasSample
+from maintenance.upkeep.words import plain
 
 if TYPE_CHECKING:
     from facility.report.scope import Frame
@@ -20,6 +22,48 @@ def section(frame: Frame) -> Section:
     count = sum(len(table.rows) for table in tables)
     lead = ngettext("%(n)d record.", "%(n)d records.", count) % {"n": count}
     return Section(_("Gas and air"), lead, tables=tuple(table for table in tables if table.rows))
+
+
+def cylinders(frame: Frame) -> Table:
+    """Return the cylinders of the banks in scope as they stand, each with its pressure test."""
+    found = _cylinders(frame)
+    numbers = frame.numbers(Cylinder, (one.pk for one in found))
+    cells = tuple(
+        (
+            Cell(one.mark, sub=one.bank.name), Cell(f"{plain(one.water_litres)} L", figure=True), Cell(frame.day(one.tested_on)),
+            Cell(frame.day(one.test_due_on)), _tested(one, frame), Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in found
+    )  # fmt: skip
+    head = (_("Cylinder"), _("Water capacity"), _("Last pressure test"), _("Good through"), _("State"), _("Record"))
+    return Table(_("Cylinders and their pressure tests"), head, cells, (26, 17, 17, 14, 14, 12))
+
+
+def untested(frame: Frame) -> list[tuple[Cell, ...]]:
+    """Return the cylinders in scope whose pressure test is past its day or has none, as overdue items are told."""
+    found = [one for one in _cylinders(frame) if one.test_due_on is None or one.test_due_on < frame.today]
+    numbers = frame.numbers(Cylinder, (one.pk for one in found))
+    return [
+        (
+            Cell(one.mark, sub=one.bank.name), Cell(_("pressure test of the cylinder")), _tested(one, frame),
+            Cell(frame.day(one.test_due_on)), Cell(numbers.of(one.pk), figure=True),
+        )
+        for one in found
+    ]  # fmt: skip
+
+
+def _cylinders(frame: Frame) -> list[Cylinder]:
+    if frame.scope.source or not frame.scope.has(GAS):
+        return []
+    rows = Cylinder.objects.current().filter(frame.of_chamber_or_none("bank__chamber"), bank__site=frame.site)
+    return list(rows.filter(bank__retired_at=None).select_related("bank").order_by("bank__name", "mark"))
+
+
+def _tested(one: Cylinder, frame: Frame) -> Cell:
+    if one.test_due_on is None:
+        return Cell(_("no day on record"), strong=True)
+    late = one.test_due_on < frame.today
+    return Cell(_("overdue") if late else _("in date"), strong=late)
 
 
 def _analyses(frame: Frame) -> Table:

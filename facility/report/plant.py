@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Q
@@ -12,6 +13,7 @@ from django.utils.translation import ngettext
 from facility.counted import counted
 from facility.report.areas import GAS, PLANT
 from facility.report.drawing import address_of
+from facility.report.gas import cylinders
 from facility.report.shape import Cell, Picture, Section, Table
 from maintenance.calibrating.page import parts_of, words_of
 from maintenance.calibrating.plot import PAPER
@@ -68,10 +70,18 @@ def standing(frame: Frame, states: Iterable[DueState]) -> list[Section]:
     newest = newest_work(frame)
     rules = {one.pk: one for one in rules_in_scope(frame)}
     return [
-        _area(frame, _(title), [one for kind in kinds for one in by_kind[str(kind)]], newest, rules)
+        _with_cylinders(
+            frame, area, _area(frame, _(title), [one for kind in kinds for one in by_kind[str(kind)]], newest, rules)
+        )
         for area, (title, kinds) in PLANT.items()
         if frame.scope.has(area) and not (frame.scope.source and not any(by_kind[str(kind)] for kind in kinds))
     ]
+
+
+def _with_cylinders(frame: Frame, area: str, section: Section) -> Section:
+    """Return the area of gas with the cylinders of its banks: no rule asks for their tests, the stamp on each does."""
+    table = cylinders(frame)
+    return replace(section, tables=(*section.tables, table)) if area == GAS and table.rows else section
 
 
 def newest_work(frame: Frame) -> dict[int, tuple[int, str]]:
@@ -115,7 +125,7 @@ def _area(
         rows.append(
             (
                 Cell(one.tag, sub=said), _asked(one, rules.get(one.rule)),
-                Cell(frame.day(one.done_on), sub=done_by), Cell(frame.day(one.good_through)), state_cell(one),
+                Cell(frame.day(one.done_on), sub=done_by), Cell(frame.day(one.good_through), sub=_("by present use") if one.projected else ""), state_cell(one),
                 Cell(numbers.of(pk) if pk else _("none"), sub="" if pk else _("rule: %(record)s") % {"record": of_rules.of(one.rule)}, figure=True),
             )
         )  # fmt: skip

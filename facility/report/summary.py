@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from facility.report import changes, checks, front, plant, rules, runs
+from facility.report import changes, checks, front, gas, plant, rules, runs
 from facility.report.areas import PLANT
 from facility.report.front import in_groups
 from facility.report.shape import Cell, Section, Table, Volume
@@ -183,14 +183,14 @@ def _defects(frame: Frame) -> Section:
 
 
 def _overdue(frame: Frame, states: Sequence[DueState]) -> Section:
-    rows = [one for one in states if one.word in plant.NOT_IN_DATE]
-    numbers = frame.numbers(IntervalRule, (one.rule for one in rows))
-    cells = tuple(
+    late = [one for one in states if one.word in plant.NOT_IN_DATE]
+    numbers = frame.numbers(IntervalRule, (one.rule for one in late))
+    rows = [
         (Cell(one.tag, sub=one.item), Cell(one.act), plant.state_cell(one), Cell(frame.day(one.good_through)), Cell(numbers.of(one.rule), figure=True))
-        for one in rows[:MOST]
-    )  # fmt: skip
-    head = (_("Item"), _("Act"), _("State"), _("Was good through"), _("Rule"))
-    table = Table(_("Overdue, never recorded or in doubt"), head, cells, (28, 30, 16, 16, 10), _("None."))
+        for one in late
+    ] + gas.untested(frame)  # fmt: skip
+    head = (_("Item"), _("Act"), _("State"), _("Was good through"), _("Rule or record"))
+    table = Table(_("Overdue, never recorded or in doubt"), head, tuple(rows[:MOST]), (28, 28, 16, 15, 13), _("None."))
     notes = _more(len(rows), where=_("the volume on the plant"))
     return Section(_("Overdue items"), _("On the day this report was made."), len(rows), (table,), notes=notes)
 

@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 from facility.counted import counted
 from facility.fields import day_text
 from facility.report.drawing import address_of
+from facility.report.plant import state_cell
 from facility.report.scope import Frame, Scope
 from facility.report.shape import Cell, Picture, Section, Table
 from facility.small_papers.item_rows import ItemRows, rows_of
@@ -31,6 +32,7 @@ from maintenance.upkeep.words import interval_words
 if TYPE_CHECKING:
     from facility.small_papers.making import Print
     from maintenance.models import Equipment, IntervalRule, WorkRecord
+    from maintenance.upkeep.state import DueState
 
 
 def history_paper(item: Equipment, printed: Print) -> Paper:
@@ -89,7 +91,7 @@ def _rules(item: Equipment, rows: ItemRows, frame: Frame) -> Section:
             (
                 Cell(one.name, sub=_house(one)), Cell(interval_words(one)),
                 Cell(one.source or NONE, sub=str(one.get_standing_display())),
-                Cell(_(str(state.word)) if state else _("no longer in force"), sub=_("good through %(day)s") % {"day": due} if state else ""),
+                Cell(_(str(state.word)) if state else _("no longer in force"), sub=_through(state, due) if state else ""),
                 Cell(rows.event_of(one), figure=True),
             )
         )  # fmt: skip
@@ -98,6 +100,12 @@ def _rules(item: Equipment, rows: ItemRows, frame: Frame) -> Section:
         _("What is asked of it"),
         tables=(Table(_("Each act that is asked for"), head, tuple(cells), (22, 20, 28, 19, 11), _("No rule was ever adopted: nothing makes it fall due.")),),
     )  # fmt: skip
+
+
+def _through(state: DueState, day: str) -> str:
+    """Return the last good day of a rule, and what happened to the item where that made it due."""
+    words, why = _("good through %(day)s") % {"day": day}, state_cell(state).sub
+    return f"{words}; {why}" if why else words
 
 
 def _house(rule: IntervalRule) -> str:

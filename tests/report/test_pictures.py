@@ -8,14 +8,19 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import pytest
+from django.template.loader import render_to_string
 
 from facility import services
 from facility.models import Check, QualificationHeld
+from facility.papers.printing import STYLE, pressed
 from facility.report import drawing, gaps, people
 from facility.report.calendars import calendars, legend
 from facility.report.gaps import Mark
+from facility.report.pages import REPORT_STYLE
 from facility.report.scope import Frame, Scope
+from facility.report.shape import Section, Table
 from tests import make
+from tests.treatments.after.pdf_text import pages_of
 
 if TYPE_CHECKING:
     from facility.report.shape import Picture
@@ -87,6 +92,20 @@ def test_people_with_many_qualifications_stand_in_pictures_that_fit_a_page() -> 
     assert all(_fits(one) for one in section.pictures)
     names = [name for one in section.pictures for name in re.split(r", | of | over ", one.words)]
     assert all(names.count(one.name) == 1 for one in frame.site.people.all())
+
+
+def test_short_sections_stand_where_there_is_room_for_them() -> None:
+    """What keeps a heading with its text keeps no section with the next: three short ones follow a long one on its page."""
+    tall = f'<div style="height:{ROOM["A4"][1] - 10}mm"></div>'
+    short = render_to_string(
+        "report/parts/section.html", {"section": Section("Files", tables=(Table("Each", ("a",), (), nothing="None."),))}
+    )
+    sections = f'<section class="part keep">{short}</section>' * 6
+    page = f'<!DOCTYPE html><html lang="en"><head><title>x</title></head><body><h1>x</h1>{tall}{sections}</body></html>'
+    style = REPORT_STYLE.read_text(encoding="utf-8") + "section.keep { break-inside: avoid; }"
+    pages = pages_of(pressed(page, STYLE, style))
+    assert len(pages) == 2
+    assert pages[0].count("Files") >= 3  # 17 mm each, 70 mm of room
 
 
 def test_a_picture_of_checks_is_of_the_checks_that_were_made() -> None:

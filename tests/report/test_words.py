@@ -19,7 +19,7 @@ from facility.reference import house_rule_definitions
 from facility.report import build, changes, checks, front, plant, rules, runs, summary
 from facility.report.scope import Frame, Scope
 from facility.report.shape import Cell, Section, Table
-from maintenance.models import Defect, Happening, IntervalRule
+from maintenance.models import Cylinder, Defect, Happening, IntervalRule
 from maintenance.upkeep.adopting import adopt, by_key, deviations, source_words, terms_from
 from tests import make
 from treatments.after.kept import departures_of
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from django.db.models import Model
 
     from facility.models import Site
+    from maintenance.models import GasBank
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 3, 31)
@@ -81,6 +82,34 @@ def test_a_life_without_an_act_names_the_rule_that_it_is_reckoned_from() -> None
         "none",
         f"rule: {_number(life)}",
     ]
+
+
+def _cylinder(bank: GasBank, mark: str, due: date | None) -> Cylinder:
+    row = Cylinder(bank=bank, mark=mark, water_litres=Decimal("50.00"), tested_on=date(2016, 9, 16), test_due_on=due)
+    services.add(row, by=make.BY)
+    return row
+
+
+def test_a_cylinder_past_its_pressure_test_is_overdue_with_the_items_and_stands_with_gas() -> None:
+    """Good through the day on its stamp, as the due list tells the same cylinder; one without a day is no pass either."""
+    site = make.site()
+    bank = make.bank(site, name="Oxygen bank 2")
+    late, good, unknown = (_cylinder(bank, mark, due) for mark, due in
+                           (("BG-1", date(2026, 3, 30)), ("BG-2", TODAY), ("BG-3", None)))  # fmt: skip
+    frame = _frame(site)
+    overdue = summary._overdue(frame, [])
+    assert (overdue.count, [row[0].text for row in _rows(overdue)]) == (2, ["BG-1", "BG-3"])
+    assert [cell.text for cell in _rows(overdue)[0][1:]] == [
+        "pressure test of the cylinder", "overdue", "30 Mar 2026", _number(late),
+    ]  # fmt: skip
+    section = next(one for one in plant.standing(frame, []) if one.title == "Gas and air")
+    assert [(row[0].text, row[0].sub, row[1].text, row[4].text, row[5].text) for row in section.tables[1].rows] == [
+        ("BG-1", "Oxygen bank 2", "50 L", "overdue", _number(late)),
+        ("BG-2", "Oxygen bank 2", "50 L", "in date", _number(good)),
+        ("BG-3", "Oxygen bank 2", "50 L", "no day on record", _number(unknown)),
+    ]
+    elsewhere = replace(frame, scope=replace(frame.scope, areas=("gauges",)))
+    assert summary._overdue(elsewhere, []).count == 0
 
 
 def test_the_clause_map_leads_to_the_record_of_the_newest_act_and_to_the_rule() -> None:
