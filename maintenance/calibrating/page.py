@@ -63,7 +63,7 @@ def parts_of(row: Calibration, palette: Palette = PAGE) -> dict[str, Any]:
         "remarks": [remark_words(one) for one in computed.get("remarks", [])],
         "certificate": certificate_shown(computed.get("certificate", {})),
         "limit_words": said(LIMITS, limit_by) if limit_by else "",
-        "limit_figure": choices.get("own_limit") if limit_by == "own limit" else choices.get("class_or_grade", ""),
+        "limit_figure": f"{choices.get('own_limit')} {row.unit}" if limit_by == "own limit" else choices.get("class_or_grade", ""),
         "rule_words": said(RULES, choices["decision_rule"]) if choices.get("decision_rule") else "",
         "rule_source": SOURCES.get(choices.get("decision_rule", ""), ""),
         "chain": below(row.certificate) if row.certificate is not None else [],

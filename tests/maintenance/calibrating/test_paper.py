@@ -73,3 +73,11 @@ def test_the_page_sends_it() -> None:
 def test_a_page_that_would_fetch_something_makes_no_pdf() -> None:
     with pytest.raises(PrintingError):
         pdf_of('<html lang="en"><title>x</title><img alt="x" src="file:///etc/hostname"></html>')
+
+
+@pytest.mark.django_db
+def test_a_limit_of_the_house_has_its_unit() -> None:
+    site = make.site()
+    own = support.CHOICES | {"limit_by": "own limit", "own_limit": "0.16", "class_or_grade": ""}
+    row = support.comparison(make.equipment(site), support.certificate(support.reference(site)), choices=own)
+    assert "own limit 0.16 bar" in paper_html(row, timezone.now(), "Ina Test")
