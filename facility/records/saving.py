@@ -90,5 +90,7 @@ def correct(kind: RecordKind, form: RecordForm, old: Kept, visit: Visit) -> Kept
     if isinstance(row, Entry) and isinstance(old, Entry):
         if kind.happened:
             row.occurred_at = getattr(row, kind.happened)
+        if isinstance(row, BankReading) and isinstance(old, BankReading) and row.temperature_c != old.temperature_c:
+            row.answer = None  # a temperature was typed: it is no longer what a check carried without one
         return services.supersede(old, row, by=visit.actor, reason=reason)
     return services.change(row, by=visit.actor, reason=reason, shown_version=form.cleaned_data["shown_version"])

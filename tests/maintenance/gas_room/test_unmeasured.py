@@ -104,6 +104,22 @@ def test_the_pages_say_that_it_was_not_measured_and_what_is_taken(bank: GasBank)
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize(("typed", "told"), [("15.0", None), ("21", Decimal(21))])
+def test_correcting_the_pressure_measures_no_temperature_and_typing_one_does(
+    bank: GasBank, typed: str, told: Decimal | None
+) -> None:
+    reading = checked(bank, build.T - timedelta(hours=2), "150")
+    client = signed_in(make.user(bank.site, "director"))
+    address = reverse("records:correct", args=[bank.site.key, "reading", reading.pk])
+    fields = {"bank": bank.pk, "read_at": "27 Nov 2026 08:00", "pressure": "105", "unit": "bar", "temperature_c": typed,
+              "read_by": "Ina Test", "reason": "digits swapped", "shown_version": 1}  # fmt: skip
+    answer = client.post(address, fields)
+    assert answer.status_code == 302, answer.context["form"].errors
+    current = BankReading.objects.get(bank=bank, retired_at=None, supersedes=reading)
+    assert (current.pressure, current.measured_c) == (Decimal(105), told)
+
+
+@pytest.mark.django_db
 def test_the_gauge_after_hook_up_is_expected_at_the_temperature_that_is_read_with_it(bank: GasBank) -> None:
     """One cylinder alone shows its own pressure; at an assumed 15 degC, 2 degC would be 5 % less and be asked about."""
     checked(bank, build.T - timedelta(hours=2), "150")
