@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from facility import events, house
 from facility.access import Act, Visit, enter
+from facility.compute.typed import whole
 from facility.fields import refuse
 from facility.history import timeline
 from facility.models import Answer
@@ -88,7 +89,7 @@ def _thing(form: DefectForm, visit: Visit) -> Equipment | GasBank | None:
     """Return the item or bank that the form names, to say what its loss would do."""
     for name, rows in (("equipment", visit.site.equipment), ("bank", visit.site.banks)):
         text = str(form[name].value() or "")
-        found: Any = rows.filter(pk=int(text), retired_at=None).first() if text.isdecimal() else None
+        found: Any = rows.filter(pk=whole(text), retired_at=None).first()
         if found is not None:
             return found  # type: ignore[no-any-return]  # an item or a bank
     return None

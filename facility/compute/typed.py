@@ -20,6 +20,8 @@ MONTHS = (
     "november", "december",
 )  # fmt: skip
 FIRST_YEAR, LAST_YEAR = 1900, 2199
+MOST_FIGURES = 18
+"""Of a whole number: what always fits into 64 bits with a sign."""
 
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _NAMED = re.compile(r"(\d{1,2})\.? +([A-Za-z]{3,9})\.?,? +(\d{4})")
@@ -137,3 +139,12 @@ def number(text: str) -> Decimal:
     if _NUMBER.fullmatch(trimmed):
         return Decimal(trimmed.replace(",", "."))
     raise TypedError(Refusal.GROUPED if _GROUPED.fullmatch(trimmed) else Refusal.NOT_A_NUMBER, text)
+
+
+def whole(text: str | None, otherwise: int = 0) -> int:
+    """Return the whole number that a page sends back, such as a row's; ``otherwise`` for what is none or beyond 18 figures.
+
+    >>> whole("12"), whole("1.5"), whole("9" * 5000, -1)
+    (12, 0, -1)
+    """
+    return int(text) if text and text.isdecimal() and len(text) <= MOST_FIGURES else otherwise

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 
 from facility import events, services
 from facility.access import Act, enter
+from facility.compute.typed import whole
 from facility.models import Contact, QualificationHeld
 from facility.records.forms import SecondLookForm
 from facility.records.states import moment_of
@@ -30,7 +31,7 @@ def second_look(request: HttpRequest, site: str, pk: int) -> HttpResponse:
         version = request.POST.get("shown_version", "")
         try:
             services.change(row, by=visit.actor, reason=_("Days read a second time from the paper."),
-                            shown_version=int(version) if version.isdecimal() else 0, action="second look")  # fmt: skip
+                            shown_version=whole(version), action="second look")  # fmt: skip
         except ChangedMeanwhileError as error:
             form.add_error(None, error)
         else:
@@ -61,7 +62,7 @@ def confirmed(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     version = request.POST.get("shown_version", "")
     try:
         services.change(row, by=visit.actor, reason=_("Rung today, it was right."),
-                        shown_version=int(version) if version.isdecimal() else 0, action="confirmed")  # fmt: skip
+                        shown_version=whole(version), action="confirmed")  # fmt: skip
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:

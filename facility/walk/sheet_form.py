@@ -9,6 +9,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext_lazy as _
 
 from facility.compute.sheets import Effect, Kind
+from facility.compute.typed import whole
 from facility.fields import InstantField
 from facility.models import Chamber, Occasion
 
@@ -42,7 +43,7 @@ def _text(value: Any) -> str:
 
 def posted_rows(posted: Mapping[str, str]) -> list[Row]:
     """Return the rows of a posted form, in their order on the page."""
-    count = min(int(posted.get("rows", "0")) if posted.get("rows", "").isdecimal() else 0, MOST_ROWS)
+    count = min(whole(posted.get("rows")), MOST_ROWS)
     return [{name: posted.get(f"{place}.{name}", "").strip() for name in EMPTY} for place in range(count)]
 
 
@@ -74,7 +75,7 @@ def _new_key(text: str, taken: set[str]) -> str:
 def moved(rows: list[Row], act: str) -> list[Row]:
     """Return the rows after a button such as add-3, remove-3, up-3 or down-3; places count from 0."""
     name, _dash, place_text = act.partition("-")
-    place = int(place_text) if place_text.isdecimal() else -1
+    place = whole(place_text, -1)
     if not 0 <= place < max(len(rows), 1):
         return rows
     rows = list(rows)

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from facility.compute.typed import whole
 from facility.fields import NumberField
 from maintenance.calibrating.judging import COLUMNS
 
@@ -80,5 +81,5 @@ def initial_cells(run: str, points: list[dict[str, str]]) -> dict[str, str]:
 
 def rows_asked(text: str | None, least: int = ROWS) -> int:
     """Return how many rows the page shows: as asked for, within what it can."""
-    wanted = int(text) if text and text.isdecimal() else least
+    wanted = whole(text, least)
     return max(least, min(wanted, MOST_ROWS))

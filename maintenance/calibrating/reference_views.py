@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from facility import evidence, house
 from facility.access import Act, Visit, enter
+from facility.compute.typed import whole
 from facility.fields import refuse
 from facility.history import timeline
 from facility.services import ChangedMeanwhileError
@@ -159,7 +160,7 @@ def second_look(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     if form.is_valid():
         version = request.POST.get("shown_version", "")
         try:
-            services.second_look(row, by=visit.actor, shown_version=int(version) if version.isdecimal() else 0)
+            services.second_look(row, by=visit.actor, shown_version=whole(version))
         except ChangedMeanwhileError as error:
             form.add_error(None, error)
         except ValidationError as error:

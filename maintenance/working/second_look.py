@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from facility.access import Act, Visit, enter
+from facility.compute.typed import whole
 from facility.fields import refuse
 from facility.services import ChangedMeanwhileError
 from maintenance.services import confirm_days, refuse_days
@@ -31,7 +32,7 @@ def second_look_work(request: HttpRequest, site: str, pk: int) -> HttpResponse:
     if form.is_valid():
         version = request.POST.get("shown_version", "")
         try:
-            stored = _decide(form, row, visit, int(version) if version.isdecimal() else 0)
+            stored = _decide(form, row, visit, whole(version))
         except ChangedMeanwhileError as error:
             form.add_error(None, error)
         except ValidationError as error:

@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from facility.access import Act, enter
+from facility.compute.typed import whole
 from facility.fields import refuse
 from facility.http import StaffRequest
 from treatments.compute.tables import TableError
@@ -114,7 +115,7 @@ def _with_more_rows(data: QueryDict) -> QueryDict:
     copied = data.copy()
     for prefix, more in (("row", MORE_ROWS), ("extension", 1)):
         total = copied.get(f"{prefix}-TOTAL_FORMS", "0")
-        copied[f"{prefix}-TOTAL_FORMS"] = str(min(int(total) if total.isdecimal() else 0, MOST_FORMS) + more)
+        copied[f"{prefix}-TOTAL_FORMS"] = str(min(whole(total), MOST_FORMS) + more)
     return copied
 
 

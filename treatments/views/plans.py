@@ -179,7 +179,7 @@ def _with_spare_rows(request: HttpRequest, visit: Visit, old: Plan | None) -> Ed
         if f"{prefix}-TOTAL_FORMS" not in data and prefix == "emergency":
             continue
         total = data.get(f"{prefix}-TOTAL_FORMS", "0")
-        data[f"{prefix}-TOTAL_FORMS"] = str(min(int(total), 36) + 2 if total.isdecimal() else 2)
+        data[f"{prefix}-TOTAL_FORMS"] = str(min(typed.whole(total), 36) + 2)
     return editor(data, visit, old)
 
 

@@ -10,7 +10,7 @@ import random
 import time
 from typing import Any
 
-from django.db import OperationalError
+from django.db import DataError, OperationalError
 from django.db.backends.sqlite3 import base
 
 PAUSE_S = 0.002
@@ -18,10 +18,27 @@ PAUSE_S = 0.002
 MODE = "IMMEDIATE"
 
 
+class Cursor(base.SQLiteCursorWrapper):
+    """Django's cursor, to which a number beyond 64 bits is one that no row has, as it is to PostgreSQL."""
+
+    def execute(self, query: str, params: Any = None) -> Any:
+        """Run a statement. Errors: DataError where such a number would be written."""
+        try:
+            return super().execute(query, params)
+        except OverflowError as error:
+            if not query.lstrip().upper().startswith("SELECT") or not isinstance(params, list | tuple):
+                raise DataError(str(error)) from error
+        return super().execute(query, tuple(str(one) if isinstance(one, int) else one for one in params))
+
+
 class DatabaseWrapper(base.DatabaseWrapper):
-    """SQLite as Django drives it, but for the wait at the beginning of a transaction that will write."""
+    """SQLite as Django drives it, but for the wait at the beginning of a transaction that will write, and large numbers."""
 
     transaction_mode: str | None
+
+    def create_cursor(self, name: str | None = None) -> Any:
+        """Return a cursor of ours."""
+        return self.connection.cursor(factory=Cursor)
 
     def _start_transaction_under_autocommit(self) -> None:
         if self.transaction_mode != MODE:

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from facility import events, evidence
 from facility.access import Act, enter
+from facility.compute.typed import whole
 from facility.counted import counted
 from facility.fields import DayField
 from facility.readiness.runs.log_views import GAUGE, run_of, surface_of
@@ -127,7 +128,7 @@ def _written(run: Run, number: int, posted: QueryDict) -> Written:
     if of("code"):
         values["code"] = of("code")
     return Written(
-        number=number, clock=of("clock"), kind=of("kind"), occupant=int(of("occupant")) if of("occupant").isdecimal() else None,
+        number=number, clock=of("clock"), kind=of("kind"), occupant=whole(of("occupant")) or None,
         depth="" if extended else of("depth"), depth_unit=_unit(run) if of("depth") else "",
         values=values, remark=of("remark")[:300], sure=of("sure") == "on",
     )  # fmt: skip
