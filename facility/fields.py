@@ -147,3 +147,11 @@ def refuse(form: forms.BaseForm, error: ValidationError) -> None:
         return
     for name, found in error.error_dict.items():
         form.add_error(name if name in form.fields else None, [text for one in found for text in one.messages])
+
+
+def nothing_to_choose(form: forms.BaseForm) -> list[str]:
+    """Return the labels of choices among records of which there are none yet: those that must be made, else all."""
+    fields = [field for field in form.fields.values() if isinstance(field, forms.ModelChoiceField)]
+    empty = [field for field in fields if field.queryset is not None and not field.queryset.exists()]
+    needed = [str(field.label) for field in empty if field.required]
+    return needed or ([str(field.label) for field in empty] if empty and len(empty) == len(fields) else [])

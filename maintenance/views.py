@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from facility import events, house
 from facility.access import Act, Visit, enter
 from facility.compute.typed import whole
-from facility.fields import refuse
+from facility.fields import nothing_to_choose, refuse
 from facility.history import timeline
 from facility.models import Answer
 from facility.shown import page_number
@@ -81,7 +81,9 @@ def raise_defect(request: HttpRequest, site: str) -> HttpResponse:
             return redirect("maintenance:defect", site, defect.pk)
     thing = _thing(form, visit)
     effects = effects_on(visit.site, thing) if thing is not None else {}
-    context = _context(visit, form=form, answer=answer, work=work, thing=thing, effects=effects)
+    context = _context(
+        visit, form=form, answer=answer, work=work, thing=thing, effects=effects, lacks=nothing_to_choose(form)
+    )
     return render(request, "maintenance/raise_defect.html", context, status=422 if form.is_bound else 200)
 
 

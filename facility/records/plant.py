@@ -76,10 +76,12 @@ def plant(request: HttpRequest, site: str) -> HttpResponse:
         .select_related("equipment", "bank").order_by("-found_at")
     )  # fmt: skip
     work = _work_due(rules, moment)
+    chambers, banks = _chambers(visit.site), bank_lines(visit.site, moment, defects)
+    groups = _groups(visit.site, rules, defects, moment)
     context = {
         "visit": visit, "place": "plant", "moment": moment, "defects": defects,
-        "chambers": _chambers(visit.site), "groups": _groups(visit.site, rules, defects, moment),
-        "banks": bank_lines(visit.site, moment, defects),
+        "chambers": chambers, "groups": groups, "banks": banks,
+        "nothing": not (chambers or banks or any(items for _title, items in groups)),
         "due_soon": [line for line in work if line.days <= SOON_DAYS],
         "due_later": [line for line in work if line.days > SOON_DAYS],
         "may_raise": visit.may(Act.DEFECT), "may_read": visit.may(Act.CHECK), "may_plant": visit.may(Act.PLANT),

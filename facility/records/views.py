@@ -17,12 +17,14 @@ from django.utils.translation import gettext as _
 
 from facility import events, services
 from facility.access import Act, Visit, enter
+from facility.fields import nothing_to_choose
 from facility.models import Kept
 from facility.records import saving
 from facility.records.forms import ReasonForm, RecordForm, form_class
 from facility.records.in_use import keeps
 from facility.records.kinds import BY_SLUG, RecordKind
 from facility.records.pages import detail_context, list_context, resting_on, title_of
+from facility.records.purposes import PURPOSES
 from facility.records.scope import of_site
 from facility.records.states import Moment, moment_of
 from facility.services import ChangedMeanwhileError
@@ -108,7 +110,8 @@ def records(request: HttpRequest, site: str, kind: str) -> HttpResponse:
     for parent in desk.kind.parents:
         if request.GET.get(parent, "").isdecimal():
             rows = rows.filter(**{f"{parent}_id": int(request.GET[parent])})
-    return render(request, "records/list.html", desk.context(**list_context(request.GET, desk.kind, rows, desk.moment)))
+    more = list_context(request.GET, desk.kind, rows, desk.moment)
+    return render(request, "records/list.html", desk.context(purpose=PURPOSES[desk.kind.slug], **more))
 
 
 def _holding(words: str, kind: RecordKind) -> Q:
@@ -144,7 +147,12 @@ def add(request: HttpRequest, site: str, kind: str) -> HttpResponse:
             form.refuse(error)
         else:
             return _after_add(request, desk, row)
-    return render(request, "records/form.html", desk.context(form=form), status=422 if form.is_bound else 200)
+    return render(
+        request,
+        "records/form.html",
+        desk.context(form=form, lacks=nothing_to_choose(form)),
+        status=422 if form.is_bound else 200,
+    )
 
 
 def _with_units(desk: Desk, initial: dict[str, Any]) -> dict[str, Any]:

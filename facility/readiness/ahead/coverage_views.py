@@ -20,6 +20,7 @@ from facility.compute.instants import MINUTES_PER_DAY, datetime_of, instant_of
 from facility.models import DutyPeriod, Person
 from facility.readiness import services
 from facility.readiness.axis import percent
+from facility.readiness.no_chamber import no_chamber
 from facility.readiness.times import local
 
 if TYPE_CHECKING:
@@ -80,6 +81,8 @@ class Line:
 def crew_hours(request: HttpRequest, site: str, chamber: str = "") -> HttpResponse:
     """Show for 14 days in which hours a start of each table is crewed to its end, and what a swap would change."""
     visit = enter(request, site, Act.SEE)
+    if not services.chambers_of(visit.site):
+        return no_chamber(request, visit, str(_("Crew hours")), "people")
     shown = next((one for one in services.chambers_of(visit.site) if chamber in ("", one.key)), None)
     if shown is None:
         raise Http404

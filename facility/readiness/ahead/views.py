@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from facility import events, house
@@ -18,6 +19,7 @@ from facility.readiness import services
 from facility.readiness.ahead.coming import caution_of_forecast, coming_of, ticks_of
 from facility.readiness.ahead.forms import WhatIfForm
 from facility.readiness.links import link
+from facility.readiness.no_chamber import no_chamber
 from maintenance.models import Equipment
 
 if TYPE_CHECKING:
@@ -93,6 +95,8 @@ class Compared:
 def what_if(request: HttpRequest, site: str, chamber: str = "") -> HttpResponse:
     """Ask what a change would do to each plan; before and after stand side by side."""
     visit = enter(request, site, Act.SEE)
+    if not services.chambers_of(visit.site):
+        return no_chamber(request, visit, _("What if"), "now")
     shown, chambers = _chamber(visit, chamber)
     answer = services.evaluate_chamber(shown, events.now())
     form = WhatIfForm(request.GET if "ask" in request.GET else None, initial={"after_start": datetime_of(answer.at)})

@@ -18,6 +18,7 @@ from facility.fields import refuse
 from facility.history import timeline
 from facility.http import StaffRequest
 from facility.readiness.calling.forms import EndForm, WaiverForm
+from facility.readiness.no_chamber import no_chamber
 from facility.readiness.services import caution, chambers_of, evaluate_chamber
 from facility.services import ChangedMeanwhileError
 from treatments.calling import waivers
@@ -72,6 +73,8 @@ def record(request: StaffRequest, site: str) -> HttpResponse:
 
 
 def _granting(request: StaffRequest, visit: Visit, *, spoken: bool) -> HttpResponse:
+    if not chambers_of(visit.site):
+        return no_chamber(request, visit, _("Waive a finding"), "now")
     chamber = _chamber_of(visit, request.GET.get("chamber"))
     now = events.now()
     form = WaiverForm(request.POST or None, request=request, initial=_offered(request, chamber))

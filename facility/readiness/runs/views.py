@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from facility import events
 from facility.access import Act, Visit, enter
 from facility.compute.states import State
-from facility.fields import refuse
+from facility.fields import nothing_to_choose, refuse
 from facility.history import timeline
 from facility.models import Chamber, Check, CheckSheet, CheckState, Occasion
 from facility.readiness.runs.forms import EndForm, LeaveForm, StartForm
@@ -62,7 +62,14 @@ def start_run(request: HttpRequest, site: str) -> HttpResponse:
     sheets = [(answer.chamber, before_sheets(answer.chamber)) for answer in answers]
     opened = list(Run.objects.filter(chamber__site=visit.site, ended_at=None, retired_at=None).select_related("plan"))
     context = _context(
-        visit, form=form, told=told, sheets=sheets, now=now, opened=opened, may_check=visit.may(Act.CHECK)
+        visit,
+        form=form,
+        lacks=nothing_to_choose(form),
+        told=told,
+        sheets=sheets,
+        now=now,
+        opened=opened,
+        may_check=visit.may(Act.CHECK),
     )
     return render(request, "treatments/start_run.html", context, status=422 if form.is_bound else 200)
 
