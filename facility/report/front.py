@@ -90,6 +90,11 @@ def _about(frame: Frame, told: changes.Tally) -> str:
         )
     if frame.scope.pack is not None:
         words.append(_("Ground on which it is handed over: %(ground)s.") % {"ground": frame.scope.pack.ground})
+        if released := len(frame.scope.pack.released):
+            words.append(ngettext(
+                "%(n)d text or picture was let go for it with a reason: data/released.jsonl.",
+                "%(n)d texts or pictures were let go for it, each with a reason: data/released.jsonl.", released,
+            ) % {"n": released})  # fmt: skip
     if told.entries:
         others = told.last - told.first + 1 - told.entries
         words.append(_("Entries %(first)d to %(last)d of the log, as recorded in these days.") % {

@@ -185,6 +185,24 @@ def test_a_pack_says_when_it_was_made_in_the_form_of_all_days(monkeypatch: pytes
     assert made.foot == "Pack 7 · made 1 Apr 2026 00:05 (UTC+02:00) by Ina"
 
 
+@pytest.mark.parametrize(
+    ("released", "said"),
+    [
+        (0, ""),
+        (1, "1 text or picture was let go for it with a reason"),
+        (2, "2 texts or pictures were let go for it, each"),
+    ],
+)
+def test_page_one_says_what_was_let_go_for_this_pack(released: int, said: str) -> None:
+    frame = _frame(make.site())
+    one = {"model": "treatments.LogEntry", "pk": 5, "field": "remark", "reason": "asked for in writing"}
+    pack = Pack(site=frame.site, number=7, recipient="Ada", ground="Code, 7", released=[one] * released)
+    told = replace(frame, scope=replace(frame.scope, pack=pack))
+    words = front.page(told, checks.checks_of(told), []).about
+    assert said in words
+    assert ("data/released.jsonl" in words) == bool(released)
+
+
 def test_page_one_says_how_many_numbers_between_its_entries_are_of_something_else() -> None:
     site, other = make.site(zone="UTC"), make.site()
     for about in (site, other, other, site):
