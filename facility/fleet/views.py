@@ -32,6 +32,8 @@ REFRESH_S, AWAITED_S = 60, 10
 LONGEST = 100
 """Letters of what is looked for; more is cut off."""
 BAD, FORBIDDEN = 400, 403
+MOST_BARE = 50
+"""Sites without a chamber that are named. A design choice, no source."""
 
 
 def asked_of(request: HttpRequest) -> Asked:
@@ -71,6 +73,7 @@ def organisation(request: StaffRequest) -> HttpResponse:
         "lines": with_phones(lines) if asked.table else lines,
         "counts": _counts(found, asked), "more": _query(asked),
         "notices": found.notices, "caution": caution(), "call_words": call_words(),
+        "bare": list(scope.bare[:MOST_BARE]),
         "several": len({line.organisation for line in lines}) > 1,
     }  # fmt: skip
     return render(request, "fleet/organisation.html", context)

@@ -58,3 +58,12 @@ def test_a_retired_site_and_a_retired_chamber_are_gone(chambers: list[Chamber]) 
     services.retire(chambers[0].site, by=make.BY, reason="shut")
     services.retire(chambers[1], by=make.BY, reason="sold")
     assert [site for site, _ in words(client)] == ["Dokka"]
+
+
+def test_a_site_without_a_chamber_is_named_as_not_known_to_those_of_it_alone(chambers: list[Chamber]) -> None:
+    bare = make.site(organisation=chambers[0].site.organisation, key="hav", name="Hav")
+    said = "No chamber is recorded, and nothing is known, at:"
+    page = shown(account(chambers[0].site, chambers[1].site, bare))
+    assert said in page
+    assert "Hav" in page.split(said)[1].split("</p>")[0]
+    assert said not in shown(account(chambers[0].site, chambers[1].site))
