@@ -76,7 +76,7 @@ class Months:
                 spans[-1] = (spans[-1][0], last)
             else:
                 spans.append((first, last))
-        return _("Nothing is on record of these months, and so they have no volume: %(months)s.") % {
+        return _("Of what is told month by month nothing is on record of these, and so they have no volume: %(months)s.") % {
             "months": "; ".join(_span(first, last) for first, last in spans)}  # fmt: skip
 
 

@@ -56,6 +56,8 @@ def test_ten_years_have_a_volume_for_each_month_with_a_record_and_name_the_other
     assert names == ["report-4-month-2017-11.pdf", "report-4-month-2026-02.pdf"]
     pages = [" ".join(page.split()) for page in pages_of(built[0].path.read_bytes())]
     assert "Of what is told month by month nothing is on record before 1 Nov 2017." in pages[0]
+    # of that alone: readings of banks, say, are in the tables of a pack and in no volume
+    assert "Of what is told month by month nothing is on record of these" in pages[-1]
     assert "they have no volume: Mar 2016 to Oct 2017; Dec 2017 to Jan 2026." in pages[-1]
 
 
