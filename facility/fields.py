@@ -42,7 +42,7 @@ def _take(read: Callable[[str], Any], text: str) -> Any:
     try:
         return read(text)
     except TypedError as error:
-        raise ValidationError(WORDS[error.refusal], code=str(error.refusal), params={"text": text}) from None
+        raise ValidationError(WORDS[error.refusal], code=str(error.refusal), params={"text": error.text}) from None
 
 
 def day_text(value: date) -> str:

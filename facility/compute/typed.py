@@ -20,6 +20,8 @@ MONTHS = (
     "november", "december",
 )  # fmt: skip
 FIRST_YEAR, LAST_YEAR = 1900, 2199
+LONGEST = 100
+"""Letters of a day, an instant or a number with its spaces; a longer text is none, and is not searched."""
 MOST_FIGURES = 18
 """Of a whole number: what always fits into 64 bits with a sign."""
 
@@ -50,9 +52,17 @@ class TypedError(ValueError):
     """A typed text that cannot be taken, with the reason."""
 
     def __init__(self, refusal: Refusal, text: str) -> None:
-        super().__init__(f"{text!r}: {refusal}")
         self.refusal = refusal
-        self.text = text
+        self.text = text if len(text) <= LONGEST else f"{text[:LONGEST]}…"
+        super().__init__(f"{self.text!r}: {refusal}")
+
+
+def _trimmed(text: str, refusal: Refusal) -> str:
+    """Return a text without the spaces round it. Errors: TypedError for one too long to be what it should be."""
+    trimmed = text.strip()
+    if len(trimmed) > LONGEST:
+        raise TypedError(refusal, text)
+    return trimmed
 
 
 def day(text: str) -> date:
@@ -63,7 +73,7 @@ def day(text: str) -> date:
     >>> day("27 Nov 2026"), day("2026-11-27")
     (datetime.date(2026, 11, 27), datetime.date(2026, 11, 27))
     """
-    trimmed = text.strip()
+    trimmed = _trimmed(text, Refusal.NOT_A_DAY)
     if found := _ISO.fullmatch(trimmed):
         year, month, number = (int(part) for part in found.groups())
     elif found := _NAMED.fullmatch(trimmed):
@@ -92,7 +102,7 @@ def instant(text: str, zone: ZoneInfo) -> datetime:
     A time with ``Z`` or an offset such as ``+01:00`` behind it is taken as that.
     Errors: TypedError, also for a time that the clock change skips or shows twice.
     """
-    found = _INSTANT.fullmatch(text.strip())
+    found = _INSTANT.fullmatch(_trimmed(text, Refusal.NOT_AN_INSTANT))
     if found is None:
         raise TypedError(Refusal.NOT_AN_INSTANT, text)
     on = day(found["day"])
@@ -133,7 +143,7 @@ def number(text: str) -> Decimal:
     >>> number("12,5"), number("0.125")
     (Decimal('12.5'), Decimal('0.125'))
     """
-    trimmed = text.strip().replace("\u2212", "-")
+    trimmed = _trimmed(text, Refusal.NOT_A_NUMBER).replace("\u2212", "-")
     if _LIKE_A_GROUP.fullmatch(trimmed):
         raise TypedError(Refusal.GROUPED, text)
     if _NUMBER.fullmatch(trimmed):

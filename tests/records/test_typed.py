@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -89,3 +90,15 @@ def test_what_is_no_instant_is_refused(text: str) -> None:
     with pytest.raises(TypedError) as caught:
         typed.instant(text, OSLO)
     assert caught.value.refusal in {Refusal.NOT_AN_INSTANT, Refusal.NOT_A_DAY}
+
+
+@pytest.mark.parametrize("filling", [" ", "T", ".111", "1", "\u202f111"])
+def test_a_text_far_too_long_is_refused_at_once_and_told_shortened(filling: str) -> None:
+    """Looking for an hour in so many spaces would take a thread of the box for hours."""
+    text = "1" + filling * 200_000 + "x"
+    begun = time.process_time()
+    for read in (typed.day, typed.number, lambda one: typed.instant(one, ZoneInfo("Europe/Oslo"))):
+        with pytest.raises(TypedError) as refused:
+            read(text)
+        assert len(refused.value.text) < 200
+    assert time.process_time() - begun < 1
