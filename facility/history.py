@@ -102,8 +102,8 @@ def _names(row: Kept, pairs: Iterable[tuple[Any, str, str]]) -> dict[tuple[str, 
 def _change(field: Any, before: str, after: str, zone: ZoneInfo, names: dict[tuple[str, str], str]) -> Change:
     label = capfirst(str(field.verbose_name))
     found = told(before, after, zone) if isinstance(field, JSONField | TextField) else None
-    if found is not None and found.folded:
-        return Change(label, found.before, found.after, found)
+    if found is not None and (found.folded or isinstance(field, JSONField)):
+        return Change(label, found.before, found.after, found if found.folded else None)
     old, new = (with_local(recorded_text(field, text, zone, names), zone) for text in (before, after))
     return Change(label, old, new)
 

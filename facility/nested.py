@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 NOTHING = "\u2013"
 INTO = ", "
 MOST_ROWS = 150
+#: nothing of this box lies deeper; what somebody typed may
+DEEPEST = 20
 INSTANT = re.compile(r"\b\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?(?:Z|[+-]\d{2}:\d{2})(?!\d)")
 
 
@@ -146,18 +148,22 @@ def _first(text: str, zone: ZoneInfo) -> str:
 def _count(found: Any, text: str, zone: ZoneInfo) -> str:
     if found is None:
         return _one(text, zone)
-    number = sum(1 for _leaf in _leaves(found, zone))
-    return counted(number, "value", "values") if number else NOTHING
+    leaves = list(_leaves(found, zone))
+    if len(leaves) == 1 and not leaves[0][0]:
+        return leaves[0][1]
+    return counted(len(leaves), "value", "values") if leaves else NOTHING
 
 
-def _leaves(found: Any, zone: ZoneInfo, where: str = "") -> Iterator[tuple[str, str]]:
+def _leaves(found: Any, zone: ZoneInfo, where: str = "", depth: int = 0) -> Iterator[tuple[str, str]]:
     """Yield each value with the words of its place: what names it, and the number in its list."""
-    if isinstance(found, dict):
+    if depth > DEEPEST and isinstance(found, dict | list):
+        yield where, "…"
+    elif isinstance(found, dict):
         for key, value in found.items():
-            yield from _leaves(value, zone, _into(where, str(key).replace("_", " ")))
+            yield from _leaves(value, zone, _into(where, str(key).replace("_", " ")), depth + 1)
     elif isinstance(found, list) and any(isinstance(one, dict | list) for one in found):
         for number, value in enumerate(found, 1):
-            yield from _leaves(value, zone, f"{where} {number}".strip())
+            yield from _leaves(value, zone, f"{where} {number}".strip(), depth + 1)
     elif isinstance(found, list):
         if found:
             yield where, ", ".join(_plain(one, zone) for one in found)

@@ -20,6 +20,7 @@ from facility.history import timeline
 from facility.models import Event
 from facility.nested import MOST_ROWS, told, with_local
 from facility.readiness.runs.then import then
+from maintenance.models import Supply
 from tests import make
 from tests.records.test_kinds import signed_in
 from tests.treatments.figures.story import LEFT, entry, run_of
@@ -84,6 +85,19 @@ def test_any_stored_value_is_told_and_the_same_before_and_after_is_no_difference
     assert told("", text, OSLO).after
 
 
+def test_a_plain_list_stands_in_its_line() -> None:
+    """Days on which a supplier delivers: 1 Monday to 7 Sunday."""
+    found = told("[2]", "[2, 5]", OSLO)
+    assert (found.before, found.after, found.folded) == ("2", "2, 5", False)
+
+
+@pytest.mark.parametrize(("depth", "rows"), [(3, ["7"]), (30, ["…"]), (400, ["…"]), (100_000, [])])
+def test_what_is_nested_without_end_is_told_as_far_as_anybody_reads(depth: int, rows: list[str]) -> None:
+    found = told("", "[" * depth + "7" + "]" * depth, OSLO)
+    assert [one.after for one in found.rows] == rows
+    assert found.after
+
+
 def test_only_what_differs_is_told_and_no_more_than_a_page_holds() -> None:
     found = told(json.dumps({"a": 1, "depth_fsw": 30.0}), json.dumps({"a": 1, "depth_fsw": 29.8}), OSLO)
     assert [(one.where, one.before, one.after) for one in found.rows] == [("Depth fsw", "30", "29.8")]
@@ -134,6 +148,15 @@ def test_a_text_of_several_lines_that_changed_is_told_on_both_sides() -> None:
     assert change.told is not None
     assert len(change.told.old_lines) == IN_UTC.count("\n") + 1
     assert change.told.lines == ("one line",)
+
+
+@pytest.mark.django_db
+def test_a_history_tells_a_list_that_changed_as_it_is_read() -> None:
+    row = services.add(Supply(site=make.site(), gas="O2", supplier="Gas works", lead_days=3, weekdays=[2]), by=make.BY)
+    row.weekdays = [2, 5]
+    row = services.change(row, by=make.BY, reason="comes on Fridays too", shown_version=row.row_version)
+    (change,) = timeline(row, OSLO)[0].changes
+    assert (change.before, change.after, change.told) == ("2", "2, 5", None)
 
 
 @pytest.mark.django_db
