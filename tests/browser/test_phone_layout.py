@@ -58,3 +58,14 @@ def test_on_a_phone_labels_stand_apart_and_targets_are_large_enough(phone: Page,
     assert phone.evaluate(SMALL, THUMB_PX) == []
     assert phone.evaluate(LABELS) == []
     assert phone.evaluate(LINES) == []
+
+
+@pytest.mark.parametrize("width", [320, 344, 360, 380])
+def test_the_head_of_a_page_fits_a_narrow_phone_with_its_three_lights(phone: Page, width: int) -> None:
+    """320 px: WCAG 2.2, 1.4.10, reflow."""
+    phone.set_viewport_size({"width": width, "height": 740})
+    for path in ("/skerrow/now/", "/worksheets/"):
+        phone.goto(path)
+        phone.evaluate("document.fonts.ready")
+        assert phone.evaluate("document.documentElement.scrollWidth") <= width
+        assert phone.evaluate(SMALL, THUMB_PX) == []
