@@ -138,3 +138,22 @@ def test_the_log_tells_when_a_check_runs_out(w: World, supervisor: Client) -> No
     assert "good until" in text
     assert f"signed by {w.user}" in text
     assert f"C-{unfinished.number}" in text
+
+
+def test_text_from_people_is_never_markup(supervisor: Client, w: World) -> None:
+    check = begin(w)
+    nasty = "<script>alert(1)</script>"
+    html = post_answer(supervisor, w, check, step="door", outcome="bad", note=nasty).json()["html"]
+    assert nasty not in html
+    assert "&lt;script&gt;" in html
+    assert nasty not in supervisor.get(at(w, "sign", check.pk)).content.decode()
+
+
+def test_pages_carry_no_inline_style_or_script(w: World, supervisor: Client) -> None:
+    check = begin(w)
+    for page in (at(w, "check", check.pk), at(w, "sign", check.pk), at(w, "log"), at(w, "blank", w.sheet.pk, 1)):
+        text = supervisor.get(page).content.decode()
+        assert " style=" not in text
+        assert "<style" not in text
+        assert "onclick" not in text
+        assert text.count("<script") == text.count('<script type="module" src=')
