@@ -63,7 +63,7 @@ def message_of(record: logging.LogRecord) -> str:
     request = getattr(record, "request", None)
     if request is not None and record.name.startswith("django."):
         reason = record.args[0] if isinstance(record.args, tuple) and record.args else ""
-        return f"{reason}: {route_of(request)}"
+        return f"{str(reason).partition(' - ')[0]}: {route_of(request)}"  # behind it stands what the browser sent
     own = record.name.split(".")[0] in OWN
     try:
         if isinstance(record.args, Mapping):

@@ -18,10 +18,17 @@ if TYPE_CHECKING:
 
 UNAVAILABLE: Final = 503
 FAULT: Final = 500
+BAD: Final = 400
 AGAIN_S: Final = "15"
 FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS})
 #: as SQLite and PostgreSQL say it
 FULL_WORDS: Final = ("database or disk is full", "disk I/O error", "No space left on device", "could not extend file")
+
+
+def not_understood(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer a request that is no request of a page, without reading its form again: that may be what cannot be read."""
+    words = _("This request could not be understood. Load the page again and send it once more.")
+    return HttpResponse(f"{words}\n", status=BAD, content_type="text/plain; charset=utf-8")
 
 
 def failed(request: HttpRequest) -> HttpResponse:

@@ -9,6 +9,7 @@ from facility.readiness.runs.urls import urlpatterns as acts_on_runs
 from maintenance.urls import urlpatterns as of_maintenance
 from treatments.urls import urlpatterns as of_treatments
 
+handler400 = "facility.project.outage.not_understood"
 handler500 = "facility.project.outage.failed"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("facility.health.urls")),

@@ -289,3 +289,11 @@ def test_the_web_server_writes_in_the_same_form(monkeypatch: pytest.MonkeyPatch,
         nothing_typed(handler.format(record))
     else:
         assert type(handler.formatter) is logging.Formatter
+
+
+def test_where_a_forged_form_came_from_is_not_repeated(heard: Callable[[], str]) -> None:
+    client = Client(enforce_csrf_checks=True)
+    answer = client.post(reverse("accounts:login"), {"a": "b"}, headers={"origin": "https://petronella.example"})
+    assert answer.status_code == 403
+    assert "Origin checking failed" in heard()
+    assert "petronella" not in heard()

@@ -62,3 +62,17 @@ def test_a_day_that_no_zone_can_place_is_no_day_for_a_list_of_runs(
 ) -> None:
     """The proleptic calendar of years with four figures (ISO 8601) begins and ends with these days."""
     assert desk.get(reverse("treatments:runs", args=[site.key]), {end: day}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("sort", "body"),
+    [("application/x-www-form-urlencoded; charset=utf-7", b"a=b"), ("multipart/form-data", b"\xff"),
+     ("application/x-www-form-urlencoded", b"&".join(b"f%d=x" % n for n in range(5000)))],
+)  # fmt: skip
+def test_a_form_that_cannot_be_read_is_said_to_be_none(sort: str, body: bytes) -> None:
+    """RFC 9110 section 15.5.1: a request that cannot be understood is answered with 400."""
+    client = Client(enforce_csrf_checks=True, raise_request_exception=False)
+    client.get(reverse("accounts:login"))
+    answer = client.post(reverse("accounts:login"), body, content_type=sort)
+    assert answer.status_code == 400
+    assert "Load the page again" in answer.text
