@@ -11,6 +11,7 @@ import pytest
 from django.template import Context, Template
 
 from facility import events
+from facility.event_words import who
 from facility.templatetags import deepstead
 
 STATIC = Path(__file__).parents[3] / "facility" / "static" / "facility"
@@ -98,6 +99,6 @@ def test_a_record_without_page_has_no_link() -> None:
 
 
 def test_what_a_job_did_is_named_as_done_by_the_box() -> None:
-    assert deepstead.who(events.system("sweep").name) == "this box (sweep)"
-    assert deepstead.who("Ina Test") == "Ina Test"
-    assert deepstead.who("") == ""
+    assert who(events.system("sweep").name) == "this box (sweep)"
+    assert who("Ina Test") == "Ina Test"
+    assert who("") == ""
