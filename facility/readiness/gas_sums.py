@@ -75,7 +75,7 @@ def _outcome(left: Fraction, *, unread: bool) -> Line:
     if left >= 0:
         return Line(_("Left over"), words.litres(left), "end")
     short = words.litres(-(left.numerator // left.denominator))
-    return Line(_("Not known: missing as far as read") if unread else _("Missing"), short, "end")
+    return Line(_("Not known: missing as far as read") if unread else _("Missing in this bank"), short, "end")
 
 
 def _counted(answer: Answer, name: str) -> Iterator[Line]:

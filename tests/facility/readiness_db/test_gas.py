@@ -66,7 +66,7 @@ def test_a_bank_out_of_service_counts_for_nothing_and_carries_its_tag(chamber: C
     found = answer(chamber)
     (one,) = gas_sums(found, "tt6")
     number = GasBank.objects.get().defects.get().number
-    assert one.lines[-1].words == "Missing"
+    assert one.lines[-1].words == "Missing in this bank"
     assert figures(one)[-1] == NEEDED_L
     assert f"tag {number:04d}" in one.lines[-2].words
     (row,) = fill.gas_rows(found)
