@@ -220,6 +220,16 @@ class IntervalRule(Kept):
     def __str__(self) -> str:
         return f"{self.equipment.tag}: {self.name}"
 
+    @property
+    def months_told(self) -> str:
+        """What pages write for no months: a dash, since nothing falls due every 0 months. Empty: the number itself."""
+        return "" if self.months else "\u2013"
+
+    @property
+    def days_told(self) -> str:
+        """The same for days."""
+        return "" if self.days else "\u2013"
+
 
 class HappeningKind(models.TextChoices):
     """What may happen to an item that makes an act due, in the words of the codes."""

@@ -206,6 +206,16 @@ def test_retiring_an_item_names_the_needs_that_rest_on_it() -> None:
     assert "Inner-lock depth" in text
 
 
+def test_nothing_falls_due_every_0_months_or_days() -> None:
+    site = make.site()
+    services.add(IntervalRule(equipment=make.equipment(site), name="look", days=7), by=make.BY)
+    (line,) = (
+        signed_in(make.user(site, "inspector")).get(reverse("records:list", args=[site.key, "rule"])).context["lines"]
+    )
+    assert {"\u2013", "7"} < {cell.text for cell in line.cells}
+    assert "0" not in {cell.text for cell in line.cells}
+
+
 def test_a_list_finds_by_words_and_shows_50_a_page() -> None:
     site = make.site()
     item = make.equipment(site)
