@@ -1,6 +1,6 @@
 """Which network addresses a notice may be sent to: none that leads back into this machine or its link.
 
-Sources: RFC 6890 (blocks for special purposes), RFC 4291 section 2.5.5.2, RFC 6052, RFC 3056. The addresses at
+Sources: RFC 6890 (blocks for special purposes), RFC 4291 section 2.5.5, RFC 6052, RFC 8215, RFC 3056. The addresses at
 which clouds tell a machine its secrets are from memory. Addresses of the own network (RFC 1918, RFC 4193) are
 taken: push servers stand there.
 """
@@ -20,6 +20,8 @@ NEVER: Final = tuple(
         "192.88.99.0/24",  # relays that are no more (RFC 7526)
         "100.100.100.200/32",  # a cloud's own, from memory
         "fd00:ec2::/32",  # a cloud's own, from memory
+        "::/96",  # an IPv4 address written as IPv6, no longer in use (RFC 4291, section 2.5.5.1)
+        "64:ff9b:1::/48",  # translation of the own network, which nobody else can read (RFC 8215)
     )
 )
 TRANSLATED: Final = ip_network("64:ff9b::/96")  # RFC 6052, section 2.1

@@ -16,6 +16,8 @@ from facility.compute.far_side import is_refused
         "fec0::1",  # RFC 3879
         "::ffff:127.0.0.1", "::ffff:7f00:1",  # RFC 4291, section 2.5.5.2
         "64:ff9b::7f00:1", "64:ff9b::169.254.169.254",  # RFC 6052, section 2.1
+        "::127.0.0.1", "::a9fe:a9fe",  # RFC 4291, section 2.5.5.1
+        "64:ff9b:1::7f00:1", "64:ff9b:1:a9fe:a9:fe00::",  # RFC 8215; RFC 6052, section 2.2
         "2002:7f00:1::", "2002:a9fe:a9fe::1",  # RFC 3056, section 2
         "100.100.100.200", "fd00:ec2::254",  # clouds, from memory
         "no address", "", "127.1", "0x7f000001", "2130706433",
