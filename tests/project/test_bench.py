@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+from typing import Any
+
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
@@ -26,3 +29,18 @@ def test_the_limit_itself_is_within(
 def test_an_unknown_benchmark_is_refused_with_the_known_ones() -> None:
     with pytest.raises(CommandError, match="No benchmark is called speed. There are: .*idle-memory"):
         call_command("bench", "speed")
+
+
+def test_what_is_measured_apart_runs_in_a_process_of_its_own_and_each_that_is_over_is_named(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[list[str]] = []
+
+    def run(line: list[str], **_more: Any) -> subprocess.CompletedProcess[str]:
+        asked.append(line[line.index("bench") + 1 :])
+        return subprocess.CompletedProcess(line, int("run-dose" in line))
+
+    monkeypatch.setattr(subprocess, "run", run)
+    with pytest.raises(CommandError, match="among: run-dose.$"):
+        call_command("bench", "watch-time", "watch-memory", "run-dose", "gas-content")
+    assert asked == [["watch-time", "watch-memory"], ["run-dose"], ["gas-content"]]
