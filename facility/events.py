@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 APPEND_LOCK = 0x0DEE9
 CLOCK_JUMP = timedelta(minutes=5)  # common practice, no source
+CLOCK_SLACK = timedelta(minutes=1)
+"""By so much a time on record may lie ahead and the clock is still trusted; common practice, no source."""
 NAME_LENGTH = 150  # as the columns that hold who recorded something
 ACTION_LENGTH = 60
 CLOCK_REMEMBERED = 50

@@ -16,12 +16,12 @@ from django.utils.translation import gettext as _
 
 from facility.counted import counted
 from facility.fields import day_text
+from facility.shown import NOTHING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from zoneinfo import ZoneInfo
 
-NOTHING = "\u2013"
 INTO = ", "
 MOST_ROWS = 150
 #: nothing of this box lies deeper; what somebody typed may

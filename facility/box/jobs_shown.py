@@ -12,9 +12,10 @@ from django.db.models.functions import RowNumber
 from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
 
+from facility import events
 from facility.counted import counted
 from facility.health import pulse
-from facility.health.parts import CLOCK_SLACK, SCHEDULER, SCHEDULER_LATE, SENT
+from facility.health.parts import SCHEDULER, SCHEDULER_LATE, SENT
 from facility.jobs.absence import WAS_OFF
 from facility.jobs.queue import Daily, Every
 from facility.jobs.words import words_of
@@ -177,7 +178,7 @@ def runners(at: datetime) -> list[Runner]:
 
 
 def _seen(beat: Heartbeat, at: datetime) -> str:
-    if beat.beat_at > at + CLOCK_SLACK:
+    if beat.beat_at > at + events.CLOCK_SLACK:
         return "ahead"
     return "seen" if at - beat.beat_at <= SCHEDULER_LATE else "silent"
 

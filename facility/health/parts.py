@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 MEBIBYTE = 1024 * 1024
-CLOCK_SLACK = timedelta(minutes=1)
 SCHEDULER_LATE = timedelta(minutes=10)
 JOB_LATE = timedelta(minutes=75)
 """A job may run for an hour, and another may wait for it; common practice, no source."""
@@ -56,7 +55,7 @@ def scheduler_age_s(at: datetime) -> float | None:
 
     A beat that lies ahead is of before the clock was set back: a runner that is alive writes another within seconds.
     """
-    beats = Heartbeat.objects.filter(name__startswith=SCHEDULER, beat_at__lte=at + CLOCK_SLACK)
+    beats = Heartbeat.objects.filter(name__startswith=SCHEDULER, beat_at__lte=at + events.CLOCK_SLACK)
     newest = beats.aggregate(newest=Max("beat_at"))["newest"]
     return None if newest is None else (at - newest).total_seconds()
 
@@ -92,7 +91,9 @@ def disk(folder: Path, least_mib: int) -> Part:
 def clock(newest: datetime | None, at: datetime) -> Part:
     """Return whether the clock stands behind the latest record. Units: s."""
     behind = 0.0 if newest is None else max(0.0, (newest - at).total_seconds())
-    return Part(behind <= CLOCK_SLACK.total_seconds(), {"behind_records_s": behind}, "Set the clock of this machine.")
+    return Part(
+        behind <= events.CLOCK_SLACK.total_seconds(), {"behind_records_s": behind}, "Set the clock of this machine."
+    )
 
 
 def scheduler(age_s: float | None) -> Part:

@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from facility.gathered import AsJson, Row
 
 RUNNER_LATE = timedelta(minutes=10)
-CLOCK_SLACK = timedelta(minutes=1)
 LAST, RUN, PULSE, TOLD = "last check", "run on", "pulse", "told"
 
 
@@ -86,7 +85,7 @@ def pulse(at: datetime) -> tuple[AsJson, ...]:
     """Return the columns that ``notices`` reads: the latest event, the runner's newest beat up to now, of all, and what was said of the clock."""
     return (
         newest(events.latest(), "recorded_at"),
-        newest(Heartbeat.objects.filter(beat_at__lte=at + CLOCK_SLACK).order_by("-beat_at"), "beat_at"),
+        newest(Heartbeat.objects.filter(beat_at__lte=at + events.CLOCK_SLACK).order_by("-beat_at"), "beat_at"),
         newest(Heartbeat.objects.order_by("-beat_at"), "beat_at"),
         clock_said.column(),
     )
@@ -126,7 +125,7 @@ def notices(pulse: list[Row], at: datetime, zone: str) -> list[str]:
         return []
     event, beat, ahead, said_right = pulse[0]
     found = [line] if (line := clock_said.line_of(said_right, at, zone)) else []
-    if event is not None and _stored(event[0]) > at + CLOCK_SLACK:
+    if event is not None and _stored(event[0]) > at + events.CLOCK_SLACK:
         said = {"newest": when(minute_down(event[0]), zone), "now": when(instant_of(at), zone)}
         found.append(
             _("The clock is not trusted: the newest record is of %(newest)s, the clock says %(now)s. Set the clock.")

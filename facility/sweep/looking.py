@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from datetime import timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
 
 AT_ONCE = 25
 """Sites per round."""
-CLOCK_SLACK = timedelta(minutes=1)
 
 
 class ClockError(ValueError):
@@ -52,7 +50,7 @@ def sweep(at: datetime) -> str:
 def refuse_wrong_clock(at: datetime) -> None:
     """Refuse to reckon days with a clock that was set back."""
     newest = events.latest().values_list("recorded_at", flat=True).first()
-    if newest is not None and newest > at + CLOCK_SLACK:
+    if newest is not None and newest > at + events.CLOCK_SLACK:
         raise ClockError(
             _("The newest record is of %(newest)s, the clock says %(now)s: nothing was flagged. Set the clock.")
             % {"newest": f"{newest:%Y-%m-%d %H:%M} UTC", "now": f"{at:%Y-%m-%d %H:%M} UTC"}

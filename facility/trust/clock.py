@@ -6,8 +6,7 @@ stands on each page until the times ahead have come, and in every pack of a whol
 
 from __future__ import annotations
 
-from datetime import timedelta
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -20,14 +19,11 @@ if TYPE_CHECKING:
 
     from facility.models import Event
 
-SLACK: Final = timedelta(minutes=1)
-"""As everywhere where the clock is held against the records."""
-
 
 def newest_ahead(at: datetime) -> datetime | None:
     """Return the latest instant on record that the clock has not reached; none if the clock is trusted. One query."""
     newest = events.latest().values_list("recorded_at", flat=True).first()
-    return newest if newest is not None and newest > at + SLACK else None
+    return newest if newest is not None and newest > at + events.CLOCK_SLACK else None
 
 
 def right_again(reason: str, by_another_clock: datetime, *, at: datetime, by: events.Actor) -> Event:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.project.test_up import environment, first_answer, rows, up, wait_until_free
+from tests.project.test_up import folder as folder
 from tests.project.test_up import port as port
 
 if TYPE_CHECKING:
@@ -56,15 +57,6 @@ def after_the_end(folder: Path, result: str, code: str = "exited") -> None:
 def checks(folder: Path) -> int:
     """Return how often the records were checked after a stop that was not clean."""
     return int(rows(folder, CHECKED)[0][0])
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A data folder that is set up already."""
-    path = tmp_path_factory.mktemp("records")
-    done = up(path, "--no-serve")
-    assert done.returncode == 0, done.stderr
-    return path
 
 
 def test_the_unit_serves_on_the_port_of_the_settings_and_a_clean_stop_leaves_nothing_to_check(
